@@ -1,0 +1,1 @@
+"""What happens next: the place to ask why it asked that."""

@@ -1,0 +1,47 @@
+"""Problems and exceptions.
+
+    OhmaloudError            never raised itself
+    ├── BadInput             what a person gave cannot be used; one line; exit status 2
+    ├── BadData              data files (grammar, procedure, meter, model) with faults: every Problem found, not the first
+    └── BadRecord            a journal that cannot be read, with the line
+
+"Not yet", "not understood" and "cannot decide" are values, never exceptions. Device trouble is an event.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault in a file: where it is, what was found there, what was expected, what to do."""
+
+    where: str
+    """File, and key or line inside it: `grammar/units.toml: unit.kilohm.words[2]`."""
+    found: str
+    expected: str
+    do: str = ""
+
+    def line(self) -> str:
+        """The fault as one line for a person."""
+        text = f"{self.where}: found {self.found}, expected {self.expected}"
+        return f"{text}. {self.do}" if self.do else f"{text}."
+
+
+class OhmaloudError(Exception):
+    """Base of the errors this program raises on purpose. Its text is one clear line."""
+
+
+class BadInput(OhmaloudError):
+    """What a person gave (an argument, a file, a device name) cannot be used."""
+
+
+class BadData(OhmaloudError):
+    """Data files have faults; `problems` holds all that were found, at least one."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(problem.line() for problem in problems))
+
+
+class BadRecord(OhmaloudError):
+    """A journal cannot be read or does not agree with itself."""

@@ -1,0 +1,1 @@
+"""Words and their meaning: the place to ask whether it misheard."""

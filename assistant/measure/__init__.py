@@ -1,0 +1,1 @@
+"""Numbers about electricity: the place to ask whether the arithmetic is right."""

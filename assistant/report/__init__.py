@@ -1,0 +1,1 @@
+"""What other people and programs read of a session."""
