@@ -1,0 +1,179 @@
+"""Cells of the table that take every other answer, and those that refuse: not sure, not understood, not this question."""
+
+from dataclasses import replace
+
+from assistant.dialogue.case import is_temperature
+from assistant.dialogue.events import Listen, Say
+from assistant.dialogue.moves import Incoming, again, ask_guess, mark, restore_expectation, return_to, said, then_ask
+from assistant.dialogue.procedure import Step, StepKind
+from assistant.dialogue.routes import Outcome, current, go, sentences
+from assistant.dialogue.state import Bench, Phase, State
+from assistant.language import wording
+from assistant.language.meaning import (
+    NotUnderstood,
+    SaidAnswers,
+    SaidCommand,
+    SaidNumber,
+    SaidReading,
+    SaidText,
+    Understood,
+    Why,
+)
+from assistant.measure.verdict import Tap
+
+_TRIES_BEFORE_HINT = 2
+_TAPS = {tap.value: tap for tap in Tap}
+
+def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """Answers by name."""
+    meaning = said(incoming, SaidAnswers)
+    step = current(bench, state)
+    if step.kind is StepKind.ACKNOWLEDGE:
+        return _acknowledge(bench, state, step, meaning.names)
+    if step.kind is StepKind.MANY:
+        return _many(bench, state, step, meaning.names)
+    if step.kind in (StepKind.LIMIT, StepKind.NUMBER):
+        none = set(meaning.names) <= {"none", "unknown"}
+        return go(bench, mark(state), step.next) if none else wrong_kind(bench, state, incoming)
+    if step.kind is not StepKind.CHOICE:
+        return wrong_kind(bench, state, incoming)
+    if "not_yet" in meaning.names:
+        return then_ask(state, Say(wording.TAKE_YOUR_TIME))
+    state = mark(state)
+    state = replace(state, facts=state.facts.with_answer(step.name, meaning.names))
+    if step.given == "meter":
+        state = replace(state, facts=replace(state.facts, meter=meaning.names[0]))
+    line = Say(wording.answered(tuple(bench.lexicon.answer_names[name] for name in meaning.names)))
+    state, effects = go(bench, state, dict(step.goto).get(meaning.names[0], step.next))
+    return state, (line, *effects)
+
+
+def _acknowledge(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Outcome:
+    if set(names) <= {"ready", "yes", "done"}:
+        return go(bench, mark(state), step.next)
+    return then_ask(state, Say(wording.TAKE_YOUR_TIME))
+
+
+def _many(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Outcome:
+    told = tuple(name for name in names if name not in ("done", "none", "ready"))
+    so_far = dict.fromkeys((*state.facts.answer(step.name), *told))
+    over = len(told) < len(names)
+    if over:
+        state = mark(state)
+    state = replace(state, facts=state.facts.with_answer(step.name, tuple(so_far)), tries=0)
+    lines = (Say(wording.answered(tuple(bench.lexicon.answer_names[name] for name in told))),) if told else ()
+    if over:
+        state, effects = go(bench, state, step.next)
+        return state, (*lines, *effects)
+    return state, (*lines, Say(wording.MORE_OR_DONE), Listen(state.expect))
+
+
+def number(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """A plain number: a temperature, or a job's label."""
+    meaning = said(incoming, SaidNumber)
+    step = current(bench, state)
+    if step.kind is StepKind.TEXT:
+        return _label(bench, state, step, meaning.text)
+    if step.kind is not StepKind.NUMBER:
+        return wrong_kind(bench, state, incoming)
+    if not is_temperature(meaning.text):
+        return then_ask(state, Say(wording.NO_TEMPERATURE))
+    state = mark(state)
+    state = replace(state, facts=state.facts.with_number(step.name, meaning.text))
+    state, effects = go(bench, state, step.next)
+    return state, (Say(wording.degrees(meaning.text)), *effects)
+
+
+def text(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """Free text: a job's label."""
+    step = current(bench, state)
+    if step.kind is not StepKind.TEXT:
+        return wrong_kind(bench, state, incoming)
+    return _label(bench, state, step, wording.shorten(said(incoming, SaidText).text))
+
+
+def _label(bench: Bench, state: State, step: Step, label: str) -> Outcome:
+    state = mark(state)
+    state = replace(state, facts=replace(state.facts, label=label))
+    state, effects = go(bench, state, step.next)
+    return state, (Say(wording.labelled(label)), *effects)
+
+
+def denied(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """No to "is that right?": asked anew, nothing kept."""
+    state = restore_expectation(bench, replace(state, phase=Phase.ASKING, guess=None, number=None))
+    step = current(bench, state)
+    return replace(state, last_said=sentences(bench, state, step)), (Say(step.ask), Listen(state.expect))
+
+
+drop = denied
+"""No to "four point seven what?": the number was wrong, asked anew."""
+
+
+def skip(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """On without an answer, where the step allows it; a reading left out is remembered as declined."""
+    step = current(bench, state)
+    if not step.skip:
+        return then_ask(state, Say(wording.CANNOT_SKIP))
+    state = mark(replace(state, phase=Phase.ASKING, number=None, guess=None))
+    if step.name in _TAPS:
+        state = replace(state, facts=replace(state.facts, declined=state.facts.declined | {_TAPS[step.name]}))
+    state, effects = go(bench, state, step.skip)
+    return state, (Say(wording.SKIPPED), *effects)
+
+
+def back(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """The step before, as it stood before it was answered."""
+    if not state.past:
+        return then_ask(state, Say(wording.FIRST_STEP))
+    return return_to(bench, state, len(state.past) - 1)
+
+
+# ---- not sure, not understood
+
+
+def not_understood(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """What was heard, why it is not taken, and what is wanted; after a few tries, other ways to answer."""
+    state = replace(state, tries=state.tries + 1)
+    line = f"{wording.refusal(said(incoming, NotUnderstood), incoming.words)} {current(bench, state).wrong}"
+    hint = (Say(wording.TYPE_INSTEAD),) if state.tries > _TRIES_BEFORE_HINT else ()
+    return state, (Say(line), *hint, Listen(state.expect))
+
+
+def wrong_kind(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """A clear answer to another question."""
+    refused = NotUnderstood(Why.WRONG_KIND, 0, incoming.words)
+    return not_understood(bench, state, Incoming(incoming.event, Understood(refused, sure=True, words=incoming.words)))
+
+
+def doubt(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """Heard, but not surely: asked back, never taken."""
+    guess = incoming.understood
+    readings = current(bench, state).kind in (StepKind.READING, StepKind.LIMIT)
+    if guess is not None and isinstance(guess.meaning, SaidReading) and readings and not guess.meaning.correction:
+        return ask_guess(state, guess, wording.ask_reading(guess.meaning.reading, ""))
+    if guess is not None and isinstance(guess.meaning, SaidCommand | SaidAnswers):
+        return ask_guess(state, guess, wording.ask_guess(guess.words))
+    return not_caught(bench, state, incoming)
+
+
+def not_caught(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Too unsure even to ask about: the open question again."""
+    state, effects = again(state)
+    return state, (Say(wording.NOT_SURE), *effects)
+
+
+def yes_or_no(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Something else than yes or no: asked again."""
+    state, effects = again(state)
+    return state, (Say(wording.YES_OR_NO), *effects)
+
+
+def ask_again(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """The open question once more."""
+    return again(state)
+
+
+def listen(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Nothing was said: ears open again, without a word."""
+    return state, (Listen(state.expect),)

@@ -1,0 +1,90 @@
+"""From what the person told to what the judgement needs, and the questions the dialogue puts to it."""
+
+from decimal import Decimal
+
+from assistant.dialogue.procedure import Step
+from assistant.dialogue.state import Bench, Facts
+from assistant.measure.limits import TEMPERATURES_C, CoilLimits, Limit
+from assistant.measure.meter import Meter, Range
+from assistant.measure.units import Reading, Shown
+from assistant.measure.verdict import Case, Electronics, Stroke, Tap
+
+LEADS_MOST_OHM = Decimal(1)  # above it leads or tips are put right first (common practice, no source)
+_STROKES = {"two_stroke": Stroke.TWO, "four_stroke": Stroke.FOUR}
+_ELECTRONICS = {"yes": Electronics.YES, "no": Electronics.NO}
+
+
+def meter_of(bench: Bench, facts: Facts) -> Meter:
+    """The meter in use: the one named, else the default."""
+    return bench.meters.get(facts.meter) or bench.meters[bench.default_meter]
+
+
+def case_of(bench: Bench, facts: Facts) -> Case:
+    """Everything told so far, as the judgement wants it."""
+    leads = facts.at("leads")
+    stroke = "".join(facts.answer("stroke"))
+    electronics = "".join(facts.answer("electronics"))
+    cap = facts.answer("clean")
+    return Case(
+        meter=meter_of(bench, facts),
+        stroke=_STROKES.get(stroke, Stroke.UNKNOWN),
+        electronics=_ELECTRONICS.get(electronics, Electronics.UNKNOWN),
+        leads=leads[-1] if leads else None,
+        primary=facts.at(Tap.PRIMARY.value),
+        secondary=facts.at(Tap.SECONDARY.value),
+        killtab=facts.at(Tap.KILLTAB.value),
+        limits=CoilLimits(_limit(facts, "primary"), _limit(facts, "secondary")),
+        coil_at_c=_celsius(facts, "coil_at"),
+        cap_on=None if not cap else "cap_on" in cap,
+        symptoms=facts.answer("symptoms"),
+        declined=facts.declined,
+    )
+
+
+def _limit(facts: Facts, winding: str) -> Limit | None:
+    low, high = (last_ohms(facts.at(f"{winding}_{side}")) for side in ("low", "high"))
+    # while the two are being given, they may still stand in the wrong order; the dialogue asks for both again
+    if (low is None and high is None) or (low is not None and high is not None and low > high):
+        return None
+    cap = facts.answer("limits_cap") if winding == "secondary" else ()
+    cap_on = {"cap_on": True, "cap_off": False}.get("".join(cap))
+    return Limit(low, high, _celsius(facts, "limits_at"), cap_on)
+
+
+def last_ohms(readings: tuple[Reading, ...]) -> Decimal | None:
+    """The value of the last of these readings in ohms, None when there is none."""
+    return readings[-1].quantity.ohms if readings and readings[-1].quantity else None
+
+
+def _celsius(facts: Facts, step: str) -> Decimal | None:
+    text = dict(facts.numbers).get(step)
+    return None if text is None else Decimal(text)
+
+
+def is_temperature(text: str) -> bool:
+    """Whether a number can be the temperature of a coil in degrees Celsius."""
+    return TEMPERATURES_C[0] <= Decimal(text) <= TEMPERATURES_C[1]
+
+
+def leads_too_high(reading: Reading) -> bool:
+    """Whether the leads should be put right before anything else is read."""
+    return reading.quantity is None or reading.quantity.ohms > LEADS_MOST_OHM
+
+
+def dial_range(bench: Bench, facts: Facts, step: Step) -> Range | None:
+    """The range the dial is asked to stand on at a step; None when the meter chooses, or the step says nothing about it.
+
+    After "over range" on a range that a winding could really exceed, it is the next one up.
+    """
+    meter = meter_of(bench, facts)
+    if not step.range or not meter.hand_set:
+        return None
+    if step.range == "lowest":
+        return meter.lowest
+    wanted = int(step.range)
+    fitting = [range_ for range_ in meter.ranges if range_.full_ohm >= wanted] or [meter.highest]
+    last = facts.at(step.name)[-1:]
+    if last and last[0].shown is Shown.OVER_RANGE and last[0].range_ohm is not None:
+        higher = [range_ for range_ in meter.ranges if range_.full_ohm > last[0].range_ohm]
+        return higher[0] if higher else meter.highest
+    return fitting[0]

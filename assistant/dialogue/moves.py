@@ -1,0 +1,112 @@
+"""What several cells of the table share: remembering a place, going back to it, asking the open question again."""
+
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from assistant.dialogue.events import Effect, Event, Heard, Listen, Say, Typed
+from assistant.dialogue.routes import Outcome, current, enter, expectation
+from assistant.dialogue.state import Bench, Phase, Point, State
+from assistant.language import wording
+from assistant.language.certainty import decide
+from assistant.language.meaning import Meaning, Understood
+from assistant.language.understand import understand
+
+M = TypeVar("M", bound=Meaning)
+E = TypeVar("E", bound=Event)
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """An event and, when words came, what they were taken for."""
+
+    event: Event
+    understood: Understood | None = None
+
+    @property
+    def words(self) -> str:
+        """What was heard or typed, cleaned; empty when no words came."""
+        return self.understood.words if self.understood else ""
+
+
+def understood(bench: Bench, state: State, event: Event) -> Understood | None:
+    """What the words of an event mean to what is expected now; None for an event without words."""
+    if isinstance(event, Typed):
+        return understand(event.text, state.expect, bench.lexicon, typed=True)
+    if isinstance(event, Heard):
+        return decide(event.hearing, state.expect, bench.lexicon)
+    return None
+
+
+def said(incoming: Incoming, kind: type[M]) -> M:
+    """The meaning that came in, which the table promises to be of this kind. Raises TypeError when the table is wrong."""
+    meaning = incoming.understood.meaning if incoming.understood else None
+    if not isinstance(meaning, kind):
+        raise TypeError(f"expected {kind.__name__}, found {meaning!r}")
+    return meaning
+
+
+def came(incoming: Incoming, kind: type[E]) -> E:
+    """The event that came in, which the table promises to be of this kind. Raises TypeError when the table is wrong."""
+    if not isinstance(incoming.event, kind):
+        raise TypeError(f"expected {kind.__name__}, found {incoming.event!r}")
+    return incoming.event
+
+
+def mark(state: State, *, reading: bool = False) -> State:
+    """The same with this place remembered, to come back to."""
+    point = Point(state.step, state.facts, state.after, reading=reading)
+    return replace(state, past=(*state.past, point))
+
+
+def return_to(bench: Bench, state: State, index: int) -> Outcome:
+    """Back at a remembered place: what was told since is forgotten, the question is asked again."""
+    point = state.past[index]
+    state = replace(state, facts=point.facts, after=point.after, past=state.past[:index], verdict=None)
+    return enter(bench, state, point.step)
+
+
+def restore_expectation(bench: Bench, state: State) -> State:
+    """The same, expecting what the step itself expects."""
+    return replace(state, expect=expectation(bench, state, current(bench, state)))
+
+
+def again(state: State) -> Outcome:
+    """The open question, whichever it is, and ears open; a reading that settles is asked about, not let pass."""
+    if state.phase is Phase.SETTLING:
+        asked = Say(wording.ask_reading(state.facts.at(state.step)[-1], ""))
+        return replace(state, last_said=(asked,)), (asked, Listen(state.expect))
+    return state, (state.last_said[-1], Listen(state.expect))
+
+
+def then_ask(state: State, first: Effect) -> Outcome:
+    """One sentence, then the open question again."""
+    if state.phase is Phase.PAUSED:
+        return state, (first, Listen(state.expect))
+    state, effects = again(state)
+    return state, (first, *effects)
+
+
+def whereabouts(bench: Bench, state: State) -> Effect:
+    """The step, the phase and the readings so far."""
+    readings = tuple((bench.procedure.step(taken.step).title, taken.reading) for taken in state.facts.readings)
+    return Say(wording.where(current(bench, state).title, readings, state.phase.value))
+
+
+def can_take_back(state: State) -> bool:
+    """Whether there is a reading to take back."""
+    return any(point.reading for point in state.past)
+
+
+def take_back(bench: Bench, state: State) -> Outcome:
+    """The last reading is forgotten and its step entered again; the first effect says so. There must be one."""
+    index = max(number for number, point in enumerate(state.past) if point.reading)
+    point = state.past[index]
+    taken = state.facts.readings[len(point.facts.readings)].reading
+    state, effects = return_to(bench, state, index)
+    return state, (Say(wording.taken_back(taken)), *effects)
+
+
+def ask_guess(state: State, guess: Understood, text: str) -> Outcome:
+    """Wait for yes or no to something heard."""
+    expect, asked = replace(state.expect, name="confirm"), Say(text)
+    state = replace(state, phase=Phase.CONFIRMING, guess=guess, number=None, expect=expect, last_said=(asked,))
+    return state, (asked, Listen(expect))

@@ -1,0 +1,103 @@
+"""Cells of the table that take readings: accept, ask back, correct, wait for a unit."""
+
+from dataclasses import replace
+
+from assistant.dialogue.answers import wrong_kind
+from assistant.dialogue.events import Listen, Say
+from assistant.dialogue.moves import (
+    Incoming,
+    again,
+    ask_guess,
+    can_take_back,
+    mark,
+    restore_expectation,
+    said,
+    take_back,
+    then_ask,
+)
+from assistant.dialogue.procedure import Step, StepKind
+from assistant.dialogue.routes import Outcome, current, go
+from assistant.dialogue.state import Bench, Phase, State, Taken
+from assistant.language import wording
+from assistant.language.meaning import Ask, SaidReading, SaidUnit, Understood, Why
+from assistant.measure.units import Quantity, Reading, Shown
+
+
+def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """A reading: taken, or asked back when it is easily misheard or implausible, as everything is that speaks against a coil."""
+    step = current(bench, state)
+    if step.kind not in (StepKind.READING, StepKind.LIMIT):
+        return wrong_kind(bench, state, incoming)
+    meaning = said(incoming, SaidReading)
+    found = meaning.reading
+    if step.kind is StepKind.LIMIT:
+        return accept(bench, state, found) if found.shown is Shown.VALUE else wrong_kind(bench, state, incoming)
+    implausible = _implausible(step, found)
+    if implausible or meaning.check:
+        reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else ""
+        return ask_guess(state, Understood(meaning, sure=True, words=incoming.words), wording.ask_reading(found, reason))
+    return accept(bench, state, found)
+
+
+def _implausible(step: Step, found: Reading) -> bool:
+    if step.plausible_ohm is None or found.quantity is None:
+        return found.shown is not Shown.VALUE
+    low, high = step.plausible_ohm
+    return not low <= found.quantity.ohms <= high
+
+
+def accept(bench: Bench, state: State, found: Reading) -> Outcome:
+    """A reading stands: kept, said back, and with a window to contradict where there is time to wait."""
+    step = current(bench, state)
+    state = mark(state, reading=True)
+    facts = replace(state.facts, readings=(*state.facts.readings, Taken(step.name, found)))
+    state = replace(state, facts=facts, number=None, guess=None, tries=0)
+    line = Say(wording.read_back(step.title, found))
+    if not state.timed:
+        state, effects = go(bench, state, step.next)
+        return state, (line, *effects)
+    state = replace(state, phase=Phase.SETTLING, expect=replace(state.expect, name="confirm"), last_said=(line,))
+    return state, (line, Listen(state.expect))
+
+
+def accept_guess(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """Yes to "is that what the meter shows?"."""
+    found = said(Incoming(incoming.event, state.guess), SaidReading).reading
+    return accept(bench, replace(state, phase=Phase.ASKING), found)
+
+
+def bare(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """A number without its unit: which one? Never guessed."""
+    step = current(bench, state)
+    if step.kind not in (StepKind.READING, StepKind.LIMIT):
+        return wrong_kind(bench, state, incoming)
+    meaning = said(incoming, Ask)
+    asked = Say(wording.SAID_ONE if meaning.why is Why.ONE_ALONE else wording.ask_unit(meaning.numeral))
+    expect = replace(state.expect, name="unit")
+    state = replace(state, phase=Phase.UNIT, number=meaning, guess=None, expect=expect, last_said=(asked,))
+    return state, (asked, Listen(expect))
+
+
+def unit(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """The unit that a bare number was waiting for."""
+    if state.number is None:
+        raise TypeError("no number waits for a unit")
+    whole = Reading(Shown.VALUE, Quantity(state.number.numeral, said(incoming, SaidUnit).unit))
+    complete = Understood(SaidReading(whole), sure=True, words=f"{state.number.numeral.text} {incoming.words}")
+    state = restore_expectation(bench, replace(state, phase=Phase.ASKING))
+    return reading(bench, state, Incoming(incoming.event, complete))
+
+
+def settle(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Nobody contradicted: on to the next step."""
+    return go(bench, replace(state, phase=Phase.ASKING), current(bench, state).next)
+
+
+def undo(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """The last reading is taken back and asked for again."""
+    return take_back(bench, state) if can_take_back(state) else then_ask(state, Say(wording.NOTHING_TO_UNDO))
+
+
+def doubt_settled(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Something unclear came while a reading could be contradicted: it is asked, not ignored."""
+    return again(state)

@@ -1,0 +1,171 @@
+"""Where the conversation goes next: entering a step, and the functions that procedure files name with an @.
+
+A procedure file holds no conditions; every decision about the way is one of these functions, and which reading is wanted
+next is the judgement's own answer (`Verdict.take`).
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from assistant.dialogue.case import case_of, dial_range, last_ohms, leads_too_high
+from assistant.dialogue.events import Decided, Effect, Finished, Listen, Save, Say
+from assistant.dialogue.procedure import Step
+from assistant.dialogue.state import Bench, Phase, State
+from assistant.language import verdict_wording, wording
+from assistant.language.meaning import Expectation
+from assistant.measure.verdict import Tap, Verdict, judge
+
+Outcome = tuple[State, tuple[Effect, ...]]
+Route = Callable[[Bench, State], Outcome]
+
+REPORT = "report.txt"
+_LEADS_TRIES = 2  # a third time would only annoy: what the leads read is recorded and subtracted
+
+
+def current(bench: Bench, state: State) -> Step:
+    """The step the conversation is at."""
+    return bench.procedure.step(state.step)
+
+
+def go(bench: Bench, state: State, target: str) -> Outcome:
+    """On to a step, or through a route to wherever it leads."""
+    return ROUTES[target](bench, state) if target.startswith("@") else enter(bench, state, target)
+
+
+def enter(bench: Bench, state: State, name: str) -> Outcome:
+    """Arrive at a step: what it has to say once, its question, ears open. A step that is already answered is passed over."""
+    step = bench.procedure.step(name)
+    if (step.given == "label" and state.facts.label) or (step.given == "meter" and state.facts.meter):
+        return go(bench, state, step.next)
+    first = name not in state.told
+    state = replace(
+        state,
+        phase=Phase.ASKING,
+        step=name,
+        told=state.told | {name},
+        expect=expectation(bench, state, step),
+        number=None,
+        guess=None,
+        tries=0,
+        reminded=False,
+    )
+    everything = sentences(bench, state, step)
+    said = everything if first else everything[-1:]
+    return replace(state, last_said=everything), (*said, Listen(state.expect))
+
+
+def sentences(bench: Bench, state: State, step: Step) -> tuple[Say, ...]:
+    """Everything a step has to say: caution, what to do, where the dial stands, the question."""
+    texts = (step.caution, step.do, _dial(bench, state, step), step.ask)
+    return tuple(Say(text, whole=text == step.caution) for text in texts if text)
+
+
+def _dial(bench: Bench, state: State, step: Step) -> str:
+    if not step.range:
+        return ""
+    range_ = dial_range(bench, state.facts, step)
+    return wording.AUTO_DIAL if range_ is None else wording.dial(range_.full_ohm)
+
+
+def expectation(bench: Bench, state: State, step: Step) -> Expectation:
+    """What may sensibly be said at a step."""
+    range_ = dial_range(bench, state.facts, step)
+    return Expectation(step.expect, range_.full_ohm if range_ else None, step.plausible_ohm)
+
+
+def _leads(bench: Bench, state: State) -> Outcome:
+    readings = state.facts.at("leads")
+    if readings and leads_too_high(readings[-1]) and len(readings) < _LEADS_TRIES:
+        return enter(bench, state, "leads_bad")
+    return _readings(bench, state)
+
+
+def _readings(bench: Bench, state: State) -> Outcome:
+    verdict = judge(case_of(bench, state.facts))
+    if verdict.take:
+        tap = verdict.take[0]
+        if not verdict.prepare:
+            return enter(bench, state, tap.value)
+        said = tuple(Say(text) for text in verdict_wording.prepare(verdict))
+        state, effects = enter(bench, replace(state, after=tap.value), "prepare")
+        return replace(state, last_said=said + state.last_said), said + effects
+    open_taps = {tap for tap in Tap if tap not in state.facts.declined and not state.facts.at(tap.value)}
+    if open_taps == {Tap.KILLTAB} and state.facts.at(Tap.PRIMARY.value) and state.facts.at(Tap.SECONDARY.value):
+        return enter(bench, state, "killtab_offer")
+    return _verdict(bench, state)
+
+
+def _wanted(bench: Bench, state: State) -> Outcome:
+    return enter(bench, state, state.after)
+
+
+def _wanted_declined(bench: Bench, state: State) -> Outcome:
+    return _decline(bench, state, Tap(state.after))
+
+
+def _decline_killtab(bench: Bench, state: State) -> Outcome:
+    return _decline(bench, state, Tap.KILLTAB)
+
+
+def _decline(bench: Bench, state: State, tap: Tap) -> Outcome:
+    facts = replace(state.facts, declined=state.facts.declined | {tap})
+    return _readings(bench, replace(state, facts=facts))
+
+
+def _limit_order(bench: Bench, state: State) -> Outcome:
+    winding = state.step.removesuffix("_high")
+    low, high = (last_ohms(state.facts.at(f"{winding}_{side}")) for side in ("low", "high"))
+    if low is not None and high is not None and low > high:
+        names = (f"{winding}_low", f"{winding}_high")
+        kept = tuple(taken for taken in state.facts.readings if taken.step not in names)
+        state = replace(state, facts=replace(state.facts, readings=kept))
+        state, effects = enter(bench, state, names[0])
+        return state, (Say(wording.NOT_IN_ORDER), *effects)
+    if winding == "primary":
+        return enter(bench, state, "secondary_low")
+    given = any(taken.step in LIMIT_STEPS for taken in state.facts.readings)
+    return enter(bench, state, "limits_at" if given else "meter")
+
+
+def _coil_temperature(bench: Bench, state: State) -> Outcome:
+    known = "limits_at" in dict(state.facts.numbers)
+    return enter(bench, state, "coil_at") if known else enter(bench, state, "limits_cap")
+
+
+def _verdict(bench: Bench, state: State) -> Outcome:
+    verdict = judge(case_of(bench, state.facts))
+    said = verdict_sentences(verdict)
+    report = verdict_wording.report(verdict, state.facts.label, state.started_at)
+    effects: tuple[Effect, ...] = (Decided(verdict), Save(REPORT, report), *said)
+    state, asked = enter(bench, replace(state, verdict=verdict), "after")
+    return replace(state, last_said=said + state.last_said), effects + asked
+
+
+def verdict_sentences(verdict: Verdict) -> tuple[Say, ...]:
+    """The verdict as it is spoken: what it is, why, what it does not prove, what to do next, what to beware of.
+
+    The verdict, what it does not prove and the cautions are never cut off; the rest may be.
+    """
+    whole = (verdict_wording.say(verdict), *verdict_wording.unproven(verdict), *verdict_wording.cautions(verdict))
+    parts = (verdict_wording.because, verdict_wording.unproven, verdict_wording.next_steps, verdict_wording.cautions)
+    texts = (verdict_wording.say(verdict), *(text for part in parts for text in part(verdict)))
+    return tuple(Say(text, whole=text in whole) for text in texts)
+
+
+def _finish(_bench: Bench, state: State) -> Outcome:
+    return replace(state, phase=Phase.CLOSED, complete=True), (Say(wording.FINISHED), Finished(complete=True))
+
+
+LIMIT_STEPS = ("primary_low", "primary_high", "secondary_low", "secondary_high")
+
+ROUTES: Mapping[str, Route] = {
+    "@leads": _leads,
+    "@readings": _readings,
+    "@wanted": _wanted,
+    "@wanted_declined": _wanted_declined,
+    "@decline_killtab": _decline_killtab,
+    "@limit_order": _limit_order,
+    "@coil_temperature": _coil_temperature,
+    "@verdict": _verdict,
+    "@finish": _finish,
+}

@@ -1,0 +1,171 @@
+"""Whatever is said, in any order: what must never happen in a conversation."""
+
+from conversation import Conversation
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from assistant.dialogue.case import case_of
+from assistant.dialogue.events import (
+    Decided,
+    DeviceBack,
+    DeviceFailed,
+    Effect,
+    Finished,
+    InputEnded,
+    Listen,
+    Say,
+    SpeechEnded,
+    Started,
+    TakenUp,
+    TimerFired,
+    Typed,
+)
+from assistant.dialogue.state import Phase
+from assistant.dialogue.step import COLUMNS, TABLE, step
+from assistant.journal import effect_body
+from assistant.language.readback import printed
+from assistant.measure.coil import Class, Tap
+from assistant.measure.verdict import FAULTS, VerdictKind, judge
+from assistant.preflight import load_bench, read_files
+
+BENCH = load_bench(read_files())
+PRIMARY = ("1.4", "0.9 ohms", "0.1", "18 ohms", "850 ohms", "three megs", "OL", "it's jumping", "1.4 k", "199.9", "0.00")
+SECONDARY = ("4.70", "6.5k", "900 ohms", "31 k", "2 megs", "OL", "won't settle", "between one and three megs", "4700")
+SENSIBLE = {
+    "ready": ("ready", "done"),
+    "label": ("14", "pump", "skip"),
+    "stroke": ("two stroke", "four stroke", "not known"),
+    "electronics": ("yes", "no", "not known"),
+    "symptoms": ("no spark", "dies when hot", "done", "none"),
+    "yes_no": ("yes", "no"),
+    "limit": ("0.8 ohms", "1.3 ohms", "5.9k", "7.1 k", "none"),
+    "temperature": ("20", "minus 5", "not known"),
+    "cap": ("cap on", "cap off"),
+    "meter": ("pocket", "auto", "fine"),
+    "clean": ("done", "cap still on"),
+    "leads": ("0.3", "0.2 ohms", "1.5", "OL"),
+    "primary": PRIMARY,
+    "secondary": SECONDARY,
+    "killtab": SECONDARY,
+    "unit": ("ohms", "k", "megs", "4.7k", "no"),
+    "confirm": ("yes", "yes", "yes", "no", "1.4 ohms"),
+}
+COMMANDS = ("repeat", "last reading", "where are we", "go back", "that was wrong", "skip", "pause", "resume", "faster", "help")
+NONSENSE = ("flurbel", "", "no, 1.4", "no, 4.70", "four point", "it beeps", "-3", "1e300", "one", "[unk] four", "yes", "no")
+AGAINST = (Class.SUSPICIOUS, Class.BAD)
+
+
+class Talk(RuleBasedStateMachine):
+    """Mostly sensible answers, so that verdicts are reached; now and then anything at all."""
+
+    @initialize(timed=st.booleans(), meter=st.sampled_from(["", "pocket", "auto"]))
+    def begin(self, timed: bool, meter: str) -> None:  # noqa: FBT001
+        self.talk = Conversation(BENCH)
+        self.said: list[str] = []
+        self.acknowledged = False
+        self.feed(Started("2026-01-02 03:04", "", meter, timed))
+
+    def feed(self, event: object) -> None:
+        before = self.talk.state
+        effects = self.talk.event(event)  # type: ignore[arg-type]
+        after = self.talk.state
+        self.said += [effect.text for effect in effects if isinstance(effect, Say)]
+        self.acknowledged |= before.step == "safety" and after.step not in ("safety", "")
+        self.check_readings(effects)
+        for effect in effects:
+            if isinstance(effect, Decided):
+                self.check_verdict(effect)
+        if before.phase is Phase.CONFIRMING and len(after.facts.readings) > len(before.facts.readings):
+            assert event == Typed("yes") or before.guess is not None
+
+    def check_readings(self, effects: tuple[Effect, ...]) -> None:
+        """Every reading that stands was said back."""
+        said = " ".join(self.said)
+        for taken in self.talk.state.facts.readings:
+            assert printed(taken.reading) in said
+        if any(isinstance(effect, Listen) and effect.expect.name in ("leads", "primary") for effect in effects):
+            assert self.acknowledged
+
+    def check_verdict(self, decided: Decided) -> None:
+        """Nothing is condemned on a single reading, and nothing that speaks against a coil stands without a yes."""
+        facts = self.talk.state.facts
+        if decided.verdict.kind in FAULTS:
+            condemned = Tap.PRIMARY if decided.verdict.kind is VerdictKind.PRIMARY_FAULT else Tap.SECONDARY
+            assert len(facts.at(condemned.value)) >= 2
+            assert decided.verdict.result(condemned).kind in AGAINST
+        assert judge(case_of(BENCH, facts)) == decided.verdict
+
+    @rule(data=st.data())
+    def sensible(self, data: st.DataObject) -> None:
+        self.feed(Typed(data.draw(st.sampled_from(SENSIBLE[self.talk.state.expect.name]))))
+
+    @rule(data=st.data())
+    def sensible_again(self, data: st.DataObject) -> None:
+        self.sensible(data)
+
+    @rule(data=st.data())
+    def sensible_once_more(self, data: st.DataObject) -> None:
+        self.sensible(data)
+
+    @rule(line=st.sampled_from(COMMANDS + NONSENSE))
+    def other(self, line: str) -> None:
+        self.feed(Typed(line))
+
+    @rule(words=st.sampled_from(PRIMARY + SECONDARY + COMMANDS), gap=st.sampled_from([0.0, 0.5, 50.0]))
+    def heard(self, words: str, gap: float) -> None:
+        self.talk.hear(words, "four", gap=gap)
+        self.said += [effect.text for effect in self.talk.effects[-12:] if isinstance(effect, Say)]
+
+    @rule(event=st.sampled_from([DeviceFailed("microphone", "Gone."), DeviceBack("microphone"), TakenUp()]))
+    def device(self, event: object) -> None:
+        self.feed(event)
+
+    @precondition(lambda self: self.talk.state.timed)
+    @rule()
+    def time_passes(self) -> None:
+        self.feed(SpeechEnded())
+        self.feed(TimerFired("settle"))
+        self.feed(TimerFired("quiet"))
+
+    @rule(line=st.text(max_size=30))
+    def anything(self, line: str) -> None:
+        self.feed(Typed(line))
+
+    @invariant()
+    def stop_stops_at_once_and_loses_nothing(self) -> None:
+        state = self.talk.state
+        if state.phase in (Phase.NEW, Phase.CLOSED):
+            return
+        stopped, effects = step(BENCH, state, Typed("stop"))
+        assert stopped.phase is Phase.CLOSED
+        assert stopped.facts == state.facts
+        assert isinstance(effects[-1], Finished)
+        resumed, _ = step(BENCH, stopped, TakenUp())
+        assert resumed.facts == state.facts
+        ended, effects = step(BENCH, state, InputEnded())
+        assert ended.phase is Phase.CLOSED
+
+    @invariant()
+    def there_is_always_a_question_open(self) -> None:
+        state = self.talk.state
+        if state.phase not in (Phase.NEW, Phase.CLOSED):
+            assert state.last_said
+            assert BENCH.procedure.step(state.step)
+
+    def teardown(self) -> None:
+        again = Conversation(BENCH)
+        for event in self.talk.events:
+            again.event(event)
+        assert [effect_body(effect) for effect in again.effects] == [effect_body(effect) for effect in self.talk.effects]
+
+
+Talk.TestCase.settings = settings(
+    max_examples=60, stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
+)
+TestTalk = Talk.TestCase
+
+
+def test_every_cell_of_the_table_is_written() -> None:
+    assert all(len(row) == len(COLUMNS) for row in TABLE.values())
+    assert {came for came in TABLE} == set(type(next(iter(TABLE))))
