@@ -1,0 +1,68 @@
+"""The five things at the rim, as Protocols. Each has one contract test that the real one and the stand-in both pass."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from assistant.language.meaning import Expectation, Hearing
+
+Samples = npt.NDArray[np.float32]
+"""Mono sound, shape (frames,), full scale ±1."""
+
+RATE_HZ = 16_000
+"""The rate at which every recogniser here listens."""
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One stretch of speech: mono samples at RATE_HZ and where it stood in its source."""
+
+    samples: Samples
+    start_s: float
+    end_s: float
+    clipped: bool = False
+
+
+class Microphone(Protocol):
+    """A source of utterances; ends when the source ends."""
+
+    def utterances(self) -> Iterator[Utterance]:
+        """Utterances in order. Trouble with the source raises BadInput with one clear line."""
+
+
+class Recogniser(Protocol):
+    """Turns one utterance into what it may have been."""
+
+    @property
+    def name(self) -> str:
+        """The engine's name and the model's, for the record: `built-in tiny.en 1a5afae0`."""
+
+    def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
+        """What the sound may be, given what is expected. Nothing heard is an empty Hearing; never raises on any finite sound."""
+
+
+class Speaker(Protocol):
+    """Speaks sentences."""
+
+    def render(self, text: str, rate_wpm: int) -> bytes | None:
+        """The sentence as a WAV file's bytes, or None when no voice can be had (the text goes on without it)."""
+
+
+class Clock(Protocol):
+    """Time since the session began."""
+
+    def now_ms(self) -> int:
+        """Milliseconds, never decreasing."""
+
+
+class Store(Protocol):
+    """Where a session's lines and files go; nothing returns before it is on disk."""
+
+    def append(self, lines: tuple[str, ...]) -> None:
+        """All the lines or none; raises OSError when the disk refuses, with what stood before untouched."""
+
+    def save(self, name: str, content: bytes) -> None:
+        """A whole file beside the journal, replaced in one move or not at all."""

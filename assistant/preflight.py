@@ -1,0 +1,62 @@
+"""Reads all data files and builds the Bench; every fault in every file is found in one go."""
+
+from collections.abc import Mapping
+
+from assistant import data
+from assistant.dialogue.procedure import Procedure, load_procedure
+from assistant.dialogue.routes import ROUTES
+from assistant.dialogue.state import Bench
+from assistant.errors import BadData, Problem
+from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.measure.meter import Meter, load_meters
+
+KINDS = ("grammar", "meters", "procedures")
+Files = Mapping[str, Mapping[str, str]]
+PROCEDURE = "coil"
+
+
+def read_files() -> dict[str, dict[str, str]]:
+    """The contents of the data files as they are now. Raises BadData for what cannot be read."""
+    problems: list[Problem] = []
+    files: dict[str, dict[str, str]] = {}
+    for kind in KINDS:
+        try:
+            files[kind] = data.texts(kind)
+        except (OSError, UnicodeDecodeError) as error:
+            problems.append(Problem(f"{kind}/", str(error), "readable TOML files in UTF-8", "Install the program again."))
+    if problems:
+        raise BadData(tuple(problems))
+    return files
+
+
+def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
+    """The Bench these contents make. Raises BadData with every fault of every file."""
+    problems: list[Problem] = []
+    lexicon: Lexicon | None = None
+    meters: Mapping[str, Meter] = {}
+    procedure: Procedure | None = None
+    try:
+        lexicon = load_lexicon(files.get("grammar", {}))
+    except BadData as fault:
+        problems += fault.problems
+    try:
+        meters = load_meters(files.get("meters", {}))
+    except BadData as fault:
+        problems += fault.problems
+    try:
+        # with a broken grammar, faults of the procedure's own are still worth naming
+        names = lexicon.expectations if lexicon else _Everything()
+        text = files.get("procedures", {}).get(PROCEDURE, "")
+        procedure = load_procedure(f"procedures/{PROCEDURE}.toml", text, names, ROUTES)
+    except BadData as fault:
+        problems += fault.problems
+    if problems or lexicon is None or procedure is None:
+        raise BadData(tuple(problems))
+    return Bench(procedure, lexicon, meters, default_meter)
+
+
+class _Everything(frozenset[str]):
+    """Holds every name."""
+
+    def __contains__(self, name: object) -> bool:
+        return True

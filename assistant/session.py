@@ -1,0 +1,256 @@
+"""The loop around `step`: take one event, write it with its effects, then perform them. Nothing is said that is not on disk."""
+
+import datetime as dt
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from filelock import FileLock, Timeout
+
+from assistant.devices.ports import Clock, Store
+from assistant.devices.store import FolderStore
+from assistant.dialogue.events import (
+    Decided,
+    Effect,
+    Event,
+    Finished,
+    InputEnded,
+    Save,
+    Say,
+    SetVoice,
+    Show,
+    SpeechEnded,
+    Started,
+    TakenUp,
+    Typed,
+)
+from assistant.dialogue.state import Bench, State
+from assistant.dialogue.step import step
+from assistant.errors import BadInput
+from assistant.journal import FILE, Header, Journal, read
+from assistant.measure.verdict import Verdict
+from assistant.preflight import Files, load_bench
+from assistant.replay import replay
+
+TYPED_MOST = 2_000  # characters of a typed line that are kept: more is no answer, and the record stays small
+JOB_FILE = "job.json"
+_LOCK = ".lock"
+_SLUG = re.compile(r"[^\w-]+")
+
+
+class Outlet(Protocol):
+    """What a person sees and hears of a session."""
+
+    def say(self, text: str, *, whole: bool) -> None:
+        """Print a line and, where there is a voice, speak it."""
+
+    def show(self, text: str) -> None:
+        """Print a line."""
+
+    def voice(self, rate_wpm: int, volume_percent: int) -> None:
+        """Speak at this rate and loudness from now on."""
+
+    def decided(self, verdict: Verdict) -> None:
+        """A verdict was reached."""
+
+
+@dataclass(slots=True)
+class Session:
+    """One session in progress. `over` once it finished; `complete` when it reached its end rather than being left."""
+
+    bench: Bench
+    state: State
+    journal: Journal
+    store: Store
+    clock: Clock
+    outlet: Outlet
+    lock: FileLock
+    over: bool = False
+    complete: bool = False
+    _noted: tuple[str, bool] | None = None
+
+    def take(self, event: Event) -> bool:
+        """Take an event: write, then act. False when the disk refused: the event did not happen, and the person is told."""
+        state, effects = step(self.bench, self.state, event)
+        try:
+            self.journal.turn(event, effects, self.clock.now_ms())
+        except OSError as error:
+            self.outlet.say(
+                f"The record cannot be written: {error.strerror}. Everything before this answer is safe. "
+                "Make room on the disk, then give the answer again.",
+                whole=True,
+            )
+            return False
+        self.state = state
+        self.perform(effects)
+        return True
+
+    def type(self, line: str) -> bool:
+        """Take a typed line."""
+        return self.take(Typed(line.rstrip("\r\n")[:TYPED_MOST]))
+
+    def perform(self, effects: tuple[Effect, ...]) -> None:
+        """Carry out effects that are on disk already."""
+        self._note_job()
+        for effect in effects:
+            self._perform(effect)
+        if self.state.timed and any(isinstance(effect, Say) for effect in effects) and not self.over:
+            self.take(SpeechEnded())
+
+    def _perform(self, effect: Effect) -> None:
+        match effect:
+            case Say(text, whole):
+                self.outlet.say(text, whole=whole)
+            case Show(text):
+                self.outlet.show(text)
+            case SetVoice(rate_wpm, volume_percent):
+                self.outlet.voice(rate_wpm, volume_percent)
+            case Decided(verdict):
+                self.outlet.decided(verdict)
+            case Save(name, text):
+                self._save(name, text)
+            case Finished(complete):
+                self.over, self.complete = True, complete
+            case _:  # Listen and StartTimer: the loop that feeds events reads the state's expectation itself
+                pass
+
+    def _save(self, name: str, text: str) -> None:
+        try:
+            self.store.save(name, text.encode())
+        except OSError as error:
+            self.outlet.show(f"{name} could not be written: {error.strerror}. The journal holds everything in it.")
+
+    def _note_job(self) -> None:
+        # only an index for finding the session again: everything in it stands in the journal too
+        job = (self.state.facts.label, self.state.complete)
+        if self._noted != job:
+            self._save(JOB_FILE, _job_text(*job))
+            self._noted = job
+
+    def end(self) -> None:
+        """No more answers will come; another process may have the session now."""
+        if not self.over:
+            self.take(InputEnded())
+        self.lock.release()
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """How a session begins: the job's label and the meter when they are known, the engine's name, whether people are waited for."""
+
+    label: str = ""
+    meter: str = ""
+    engine: str = "none"
+    timed: bool = False
+
+
+class Jobs:
+    """The folder that holds every session's folder."""
+
+    def __init__(self, data: Path) -> None:
+        """Make the folder when it is missing. Raises BadInput when that cannot be."""
+        self.data = data
+        try:
+            data.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BadInput(f"{data}: cannot be used for records ({error.strerror}); give another folder with --data") from error
+
+    def open(self, files: Files, opening: Opening, clock: Clock, outlet: Outlet, at: dt.datetime) -> Session:
+        """Begin a session, or take up the unfinished one of the same label. Raises BadInput (another process has it), BadData, OSError."""
+        folder = self.unfinished(opening.label) if opening.label else None
+        if folder is not None:
+            return self.take_up(folder, clock, outlet)
+        bench = load_bench(files)
+        if opening.meter and opening.meter not in bench.meters:
+            raise BadInput(f"no meter {opening.meter!r}: there are {', '.join(sorted(bench.meters))}")
+        folder = self._new_folder(opening.label, at)
+        lock = _lock(folder)
+        store = FolderStore(folder, FILE)
+        store.save(JOB_FILE, _job_text(opening.label, complete=False).encode())
+        journal = Journal(store)
+        journal.begin(Header(at.isoformat(timespec="seconds"), opening.engine, files))
+        session = Session(bench, State(), journal, store, clock, outlet, lock)
+        session.take(Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed))
+        return session
+
+    def take_up(self, folder: Path, clock: Clock, outlet: Outlet) -> Session:
+        """Go on with a session. What the last event still owed is written and done first. Raises BadInput, BadRecord, BadData, OSError."""
+        lock = _lock(folder)
+        record = read(folder)
+        bench = load_bench(record.header.files)
+        done = replay(bench, record)
+        if done.difference:
+            raise BadInput(
+                f"{folder}: this version would have answered line {done.difference.line} of the journal in another way, "
+                "so it cannot go on with this session. See: ohmaloud replay FOLDER"
+            )
+        store = FolderStore(folder, FILE, record.kept_bytes)
+        journal = Journal(store, record.check)
+        session = Session(bench, done.state, journal, store, clock, outlet, lock)
+        if done.missing:
+            journal.owed(done.missing)
+            session.perform(done.missing)
+        if not record.entries:
+            at = dt.datetime.fromisoformat(record.header.at)
+            session.take(Started(f"{at:%Y-%m-%d %H:%M}"))
+        else:
+            session.over = False
+            session.take(TakenUp())
+        return session
+
+    def unfinished(self, label: str) -> Path | None:
+        """The latest unfinished session of a label, None when there is none."""
+        for folder in sorted(self.data.iterdir(), reverse=True):
+            job = _job(folder)
+            if job is not None and job == (label, False):
+                return folder
+        return None
+
+    def latest_unfinished(self) -> tuple[Path, str] | None:
+        """The latest session, when it was left unfinished and has a label."""
+        for folder in sorted(self.data.iterdir(), reverse=True):
+            job = _job(folder)
+            if job is not None:
+                return (folder, job[0]) if job[0] and not job[1] else None
+        return None
+
+    def _new_folder(self, label: str, at: dt.datetime) -> Path:
+        name = f"{at:%Y%m%d-%H%M%S}"
+        slug = _SLUG.sub("-", label)[:40].strip("-")
+        base = f"{name}-{slug}" if slug else name
+        for number in range(1, 1000):
+            folder = self.data / (base if number == 1 else f"{base}-{number}")
+            try:
+                folder.mkdir()
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise BadInput(f"{folder}: cannot be made ({error.strerror})") from error
+            return folder
+        raise BadInput(f"{self.data}: a thousand sessions began in this second")
+
+
+def _job_text(label: str, complete: bool) -> str:  # noqa: FBT001 - the two things such a file holds
+    return json.dumps({"complete": complete, "label": label}, ensure_ascii=False, sort_keys=True) + "\n"
+
+
+def _job(folder: Path) -> tuple[str, bool] | None:
+    try:
+        job = json.loads((folder / JOB_FILE).read_text(encoding="utf-8"))
+        return str(job["label"]), bool(job["complete"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _lock(folder: Path) -> FileLock:
+    # the system frees it when the process ends, even when it is killed
+    lock = FileLock(folder / _LOCK)
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise BadInput(f"{folder}: this session is open in another window; close it there first") from None
+    except OSError as error:
+        raise BadInput(f"{folder}: cannot be opened ({error.strerror})") from error
+    return lock
