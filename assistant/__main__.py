@@ -1,0 +1,112 @@
+"""The command line: the only place that chooses real devices. Nothing heavy is imported before a command needs it."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from assistant.errors import OhmaloudError
+
+STEPS = "leads, primary, secondary, killtab or any (any other entry of grammar/expectations.toml works too)"
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands with their options; every one has an example."""
+    top = _Parser(
+        prog="ohmaloud",
+        description="Voice and chat assistant for testing small-engine ignition coils with a multimeter.",
+        epilog="JSON goes to standard output, one object per line; everything else to standard error.",
+    )
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
+
+    def command(name: str, text: str, example: str) -> argparse.ArgumentParser:
+        return commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
+
+    def session(to: argparse.ArgumentParser) -> None:
+        to.add_argument("--data", metavar="DIR", help="folder for the records (default: this user's data folder)")
+        to.add_argument("--job", metavar="LABEL", default="", help="label of the job; an unfinished one is taken up again")
+        to.add_argument("--meter", metavar="NAME", default="", help="meter profile: pocket, auto or fine")
+
+    def engine(to: argparse.ArgumentParser) -> None:
+        to.add_argument("--engine", choices=("built-in", "vosk"), help="recogniser (default: the better one that is here)")
+
+    def step(to: argparse.ArgumentParser) -> None:
+        to.add_argument("--step", default="any", metavar="STEP", help=STEPS)
+        to.add_argument("--range", metavar="OHMS", help="full scale the dial stands on, as 200, 20k or 2M")
+
+    chat = command("chat", "A typed session.", "ohmaloud chat --job 14")
+    session(chat)
+
+    listen = command(
+        "listen",
+        "A session whose answers are recordings (WAV or FLAC), in order; it ends where they end.",
+        "ohmaloud listen answers/*.wav --job 14 --say-to replies/",
+    )
+    listen.add_argument("files", nargs="+", metavar="FILE")
+    listen.add_argument("--say-to", metavar="DIR", help="write what the assistant says as WAV files into this folder")
+    engine(listen)
+    session(listen)
+
+    demo = command("demo", "The sessions that come with the program, heard and answered.", "ohmaloud demo")
+    demo.add_argument("--say-to", metavar="DIR", help="folder for the spoken replies (default: beside each record)")
+    demo.add_argument("--data", metavar="DIR", help="folder for the records (default: a new folder for this demo)")
+    engine(demo)
+
+    read = command("read", "What a typed or spoken phrase means.", 'ohmaloud read "four point seven k" --step secondary')
+    read.add_argument("text", metavar="TEXT")
+    step(read)
+
+    hear = command("hear", "What recordings (WAV or FLAC) say.", "ohmaloud hear reading.wav --step secondary --range 20k")
+    hear.add_argument("files", nargs="+", metavar="FILE")
+    step(hear)
+    engine(hear)
+
+    judge = command(
+        "judge",
+        "What a set of readings says about a coil. Readings are ohms unless they carry k or M; OL and unsteady are readings too.",
+        "ohmaloud judge --stroke four --leads 0.3 --primary 1.4 --secondary 4.2k",
+    )
+    judge.add_argument("--stroke", choices=("four", "two", "unknown"), default="unknown")
+    judge.add_argument("--electronics", choices=("yes", "no", "unknown"), default="unknown")
+    for tap in ("leads", "primary", "secondary", "killtab"):
+        judge.add_argument(f"--{tap}", metavar="READING")
+    for winding in ("primary", "secondary"):
+        judge.add_argument(f"--{winding}-limits", metavar="LOW:HIGH", help="the maker's; one side may be empty")
+    judge.add_argument("--limits-at", metavar="CELSIUS", help="temperature the limits hold for")
+    judge.add_argument("--coil-at", metavar="CELSIUS", help="temperature of the coil")
+    judge.add_argument("--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto or fine")
+    judge.add_argument(
+        "--repeated", metavar="TAPS", default="", help="readings taken a second time, as primary,secondary,killtab"
+    )
+
+    replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
+    replay.add_argument("folder", metavar="FOLDER")
+    replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status. 2 with one line for bad arguments or files, 130 after Ctrl-C."""
+    options = parser().parse_args(arguments)
+    from assistant import commands  # noqa: PLC0415 - help and errors in arguments come at once
+
+    try:
+        return commands.COMMANDS[options.command](options)
+    except OhmaloudError as error:
+        print(f"ohmaloud {options.command}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("Left. Everything recorded so far is kept.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read the output has gone; there is nobody left to tell
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,78 @@
+"""From the text of an option to its value; every fault is BadInput with one line naming the option, what was found and expected."""
+
+import re
+from decimal import Decimal, InvalidOperation
+
+from assistant.errors import BadInput
+from assistant.language.lexicon import Lexicon
+from assistant.language.meaning import Ask, Expectation, NotUnderstood, SaidReading
+from assistant.language.understand import understand
+from assistant.measure.limits import Limit
+from assistant.measure.units import Quantity, Reading, Shown, Unit
+from assistant.measure.verdict import Tap
+from assistant.report.meaning_json import as_json
+
+_RANGE = re.compile(r"(\d{1,9})([kKM]?)")
+
+
+def range_ohm(text: str) -> int:
+    """The full scale of the dial in ohms: `200`, `20k`, `2M`."""
+    match = _RANGE.fullmatch(text.strip().removesuffix("Ω"))
+    if match is None or not int(match[1]):
+        raise BadInput(f"--range {text!r}: expected the full scale of the dial, as 200, 20k or 2M")
+    return int(match[1]) * {"": 1, "k": 1_000, "K": 1_000, "M": 1_000_000}[match[2]]
+
+
+def reading(option: str, text: str, lexicon: Lexicon) -> Reading:
+    """A reading; a number without a prefix is ohms."""
+    understood = understand(text, Expectation("primary"), lexicon, typed=True)
+    meaning = understood.meaning
+    if isinstance(meaning, SaidReading) and not meaning.check:
+        return meaning.reading
+    if isinstance(meaning, Ask):  # on the command line a number without a prefix is ohms, as the help says
+        return Reading(Shown.VALUE, Quantity(meaning.numeral, Unit.OHM))
+    why = as_json(understood).get("say", "") if isinstance(meaning, NotUnderstood) else ""
+    raise BadInput(f"{option} {text!r}: expected a reading, as 1.4, 4.2k, OL or unsteady. {why}".rstrip())
+
+
+def limits(winding: str, text: str | None, at_c: Decimal | None, lexicon: Lexicon) -> Limit | None:
+    """The maker's limits of one winding, as `LOW:HIGH`; None when not given."""
+    if text is None:
+        return None
+    option = f"--{winding}-limits"
+    low, colon, high = text.partition(":")
+    if not colon or not (low or high):
+        raise BadInput(f"{option} {text!r}: expected LOW:HIGH, as 0.8:1.3 or 5.9k:7.1k; one side may be empty")
+    sides = []
+    for side in (low, high):
+        quantity = reading(option, side, lexicon).quantity if side else None
+        if side and quantity is None:
+            raise BadInput(f"{option} {text!r}: expected resistances, as 0.8:1.3 or 5.9k:7.1k")
+        sides.append(quantity.ohms if quantity else None)
+    try:
+        return Limit(sides[0], sides[1], at_c)
+    except ValueError as error:
+        raise BadInput(f"{option} {text!r}: {error}") from error
+
+
+def celsius(option: str, text: str | None) -> Decimal | None:
+    """Degrees Celsius; None when not given."""
+    if text is None:
+        return None
+    try:
+        celsius = Decimal(text)
+    except InvalidOperation:
+        celsius = Decimal("NaN")
+    if not celsius.is_finite():
+        raise BadInput(f"{option} {text!r}: expected degrees Celsius, as 20")
+    return celsius
+
+
+def taps(text: str) -> frozenset[Tap]:
+    """Names of readings with commas between."""
+    names = [name.strip() for name in text.split(",") if name.strip()]
+    known = {tap.value: tap for tap in Tap}
+    for name in names:
+        if name not in known:
+            raise BadInput(f"--repeated {name!r}: expected some of {', '.join(known)}, with commas between")
+    return frozenset(known[name] for name in names)

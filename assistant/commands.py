@@ -1,0 +1,342 @@
+"""What each command does. Every one takes the parsed options and gives the exit status; heavy imports stand inside."""
+
+import argparse
+import datetime as dt
+import io
+import json
+import sys
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
+
+from assistant.errors import BadData, BadInput, BadRecord
+
+if TYPE_CHECKING:
+    from assistant.devices.ports import Recogniser, Speaker
+    from assistant.language.lexicon import Lexicon
+    from assistant.language.meaning import Expectation
+    from assistant.measure.units import Reading
+    from assistant.measure.verdict import Verdict
+    from assistant.session import Session
+
+
+def _out(value: object) -> None:
+    print(json.dumps(value, ensure_ascii=False), flush=True)
+
+
+def _tell(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+# ---- read and hear
+
+
+def read(options: argparse.Namespace) -> int:
+    """What a phrase means, as one JSON object."""
+    from assistant.language.understand import understand
+    from assistant.report.meaning_json import as_json
+
+    lexicon = _lexicon()
+    _out(as_json(understand(options.text, _expectation(options, lexicon), lexicon, typed=True)))
+    return 0
+
+
+def hear(options: argparse.Namespace) -> int:
+    """What each recording says, one JSON object per utterance. A file that cannot be read does not stop the others."""
+    from assistant.devices.recordings import Recordings
+    from assistant.language.certainty import decide
+    from assistant.report.meaning_json import as_json
+
+    lexicon = _lexicon()
+    expectation = _expectation(options, lexicon)
+    recogniser = _recogniser(options.engine, lexicon)
+    status = 0
+    for name in options.files:
+        heard = 0
+        try:
+            for utterance in Recordings((Path(name),)).utterances():
+                began = time.perf_counter()
+                hearing = recogniser.hear(utterance.samples, expectation)
+                understood = decide(hearing, expectation, lexicon)
+                took_ms = round((time.perf_counter() - began) * 1000)
+                heard += 1
+                found = {"file": name, "words": understood.words, "meaning": as_json(understood), "sure": understood.sure}
+                at = {"from_s": round(utterance.start_s, 2), "to_s": round(utterance.end_s, 2)}
+                _out(found | {"heard_ms": took_ms, "clipped": utterance.clipped} | at)
+        except BadInput as error:
+            _tell(f"ohmaloud hear: {error}")
+            status = 2
+            continue
+        if not heard:
+            nothing = {"kind": "not understood", "why": "nothing", "at": 0}
+            _out({"file": name, "words": "", "meaning": nothing, "sure": False, "heard_ms": 0})
+    return status
+
+
+def _lexicon() -> "Lexicon":
+    from assistant import data
+    from assistant.language.lexicon import load_lexicon
+
+    return load_lexicon(data.texts("grammar"))
+
+
+def _expectation(options: argparse.Namespace, lexicon: "Lexicon") -> "Expectation":
+    from assistant import arguments
+    from assistant.language.meaning import Expectation
+
+    if options.step not in lexicon.expectations:
+        raise BadInput(f"no step {options.step!r}: there are {', '.join(lexicon.expectations)}")
+    return Expectation(options.step, None if options.range is None else arguments.range_ohm(options.range))
+
+
+def _recogniser(engine: str | None, lexicon: "Lexicon") -> "Recogniser":
+    from assistant.devices.engines import open_recogniser
+
+    return open_recogniser(engine, lexicon)
+
+
+# ---- judge
+
+
+def judge(options: argparse.Namespace) -> int:
+    """The verdict on readings given as options, as one JSON object."""
+    from assistant import arguments, data
+    from assistant.measure.limits import CoilLimits
+    from assistant.measure.meter import load_meters
+    from assistant.measure.verdict import Case, Electronics, Stroke
+    from assistant.measure.verdict import judge as judge_case
+    from assistant.report.verdict_json import as_json
+
+    lexicon = _lexicon()
+    meters = load_meters(data.texts("meters"))
+    if options.meter not in meters:
+        raise BadInput(f"--meter {options.meter!r}: there are {', '.join(sorted(meters))}")
+
+    def reading(name: str) -> "Reading | None":
+        text = getattr(options, name)
+        return None if text is None else arguments.reading(f"--{name}", text, lexicon)
+
+    def attempts(name: str) -> "tuple[Reading, ...]":
+        found = reading(name)
+        return () if found is None else (found,)
+
+    at_c = arguments.celsius("--limits-at", options.limits_at)
+    windings = ("primary", "secondary")
+    limits = (arguments.limits(winding, getattr(options, f"{winding}_limits"), at_c, lexicon) for winding in windings)
+    try:
+        case = Case(
+            meter=meters[options.meter],
+            stroke=Stroke(options.stroke),
+            electronics=Electronics(options.electronics),
+            leads=reading("leads"),
+            primary=attempts("primary"),
+            secondary=attempts("secondary"),
+            killtab=attempts("killtab"),
+            limits=CoilLimits(*limits),
+            coil_at_c=arguments.celsius("--coil-at", options.coil_at),
+            repeated=arguments.taps(options.repeated),
+        )
+    except ValueError as error:
+        raise BadInput(str(error)) from error
+    _out(as_json(judge_case(case)))
+    return 0
+
+
+# ---- sessions
+
+
+class Terminal:
+    """A session's outlet: lines on standard error, verdicts as JSON on standard output unless that is a screen."""
+
+    def __init__(self, speaker: "Speaker | None" = None, say_to: Path | None = None, out: TextIO | None = None) -> None:
+        self._speaker = speaker
+        self._say_to = say_to
+        self._out = out or sys.stderr
+        self._rate_wpm = 175
+        self._spoken = 0
+
+    def say(self, text: str, *, whole: bool) -> None:  # noqa: ARG002 - nothing can cut off a line of text
+        """Print a line; with a speaker, write it as the next WAV file."""
+        self.show(text)
+        if self._speaker is None or self._say_to is None:
+            return
+        wav = self._speaker.render(text, self._rate_wpm)
+        if wav is None:
+            self.show("The voice failed; going on in writing.")
+            self._speaker = None
+            return
+        self._spoken += 1
+        try:
+            (self._say_to / f"{self._spoken:03}.wav").write_bytes(wav)
+        except OSError as error:
+            self.show(f"{self._say_to}: the spoken reply cannot be written ({error.strerror}); going on in writing.")
+            self._speaker = None
+
+    def show(self, text: str) -> None:
+        """Print a line."""
+        print(text, file=self._out, flush=True)
+
+    def voice(self, rate_wpm: int, volume_percent: int) -> None:  # noqa: ARG002 - a file has no loudness of its own
+        """Speak at this rate from now on."""
+        self._rate_wpm = rate_wpm
+
+    def decided(self, verdict: "Verdict") -> None:
+        """Give the verdict to whatever reads the output."""
+        from assistant.report.verdict_json import as_json
+
+        if not sys.stdout.isatty():
+            _out(as_json(verdict))
+
+
+class _Since:
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+
+    def now_ms(self) -> int:
+        return int((time.monotonic() - self._began) * 1000)
+
+
+def _data_folder(options: argparse.Namespace) -> Path:
+    from platformdirs import user_data_path
+
+    return Path(options.data) if options.data else user_data_path("ohmaloud", appauthor=False) / "jobs"
+
+
+def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
+    from assistant.preflight import read_files
+    from assistant.session import Jobs, Opening
+
+    jobs = Jobs(_data_folder(options))
+    left = jobs.latest_unfinished()
+    if left is not None and not options.job:
+        outlet.show(f"Job {left[1]} was left unfinished; take it up with --job {left[1]!r}.")
+    opening = Opening(options.job.strip(), options.meter, engine)
+    try:
+        return jobs.open(read_files(), opening, _Since(), outlet, dt.datetime.now().astimezone())
+    except OSError as error:
+        raise BadInput(f"{jobs.data}: the record cannot be begun ({error.strerror})") from error
+
+
+def chat(options: argparse.Namespace) -> int:
+    """A typed session, from a terminal or a pipe."""
+    session = _open(options, "none", Terminal())
+    at_terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")  # a byte that is no UTF-8 is a refused word, not the end of the session
+    try:
+        while not session.over:
+            line = _line(at_terminal=at_terminal)
+            if line is None:
+                break
+            session.type(line)
+    finally:
+        session.end()
+    return 0
+
+
+def _line(*, at_terminal: bool) -> str | None:
+    if not at_terminal:
+        return sys.stdin.readline() or None
+    try:
+        return input("> ")
+    except EOFError:
+        return None
+
+
+def listen(options: argparse.Namespace) -> int:
+    """A session whose answers are recordings."""
+    for name in options.files:
+        if not Path(name).is_file():
+            raise BadInput(f"{name}: no such file; expected a WAV or FLAC recording")
+    recogniser = _recogniser(options.engine, _lexicon())
+    speaker, say_to = _speaker(options.say_to)
+    outlet = Terminal(speaker, say_to)
+    session = _open(options, recogniser.name, outlet)
+    _answer(session, recogniser, tuple(Path(name) for name in options.files), outlet)
+    return 0
+
+
+def _speaker(folder: str | None) -> "tuple[Speaker | None, Path | None]":
+    if folder is None:
+        return None, None
+    from assistant.devices.speaker import Voice
+
+    say_to = Path(folder)
+    try:
+        say_to.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"--say-to {folder}: cannot be used ({error.strerror})") from error
+    return Voice(), say_to
+
+
+def _answer(session: "Session", recogniser: "Recogniser", files: tuple[Path, ...], outlet: Terminal) -> None:
+    from assistant.devices.recordings import Recordings
+    from assistant.dialogue.events import Heard
+
+    try:
+        for utterance in Recordings(files).utterances():
+            if session.over:
+                break
+            hearing = recogniser.hear(utterance.samples, session.state.expect)
+            outlet.show(f"> {hearing.alternatives[0].text if hearing.alternatives else '(nothing understood)'}")
+            session.take(Heard(hearing))
+    finally:
+        session.end()
+
+
+def demo(options: argparse.Namespace) -> int:
+    """The shipped sessions through the real recogniser."""
+    import tempfile
+
+    from assistant import data
+
+    sessions = sorted(folder for folder in data.folder("recordings").iterdir() if folder.is_dir())
+    if not sessions:
+        raise BadInput(f"{data.folder('recordings')}: no recorded sessions there; install the program again")
+    base = Path(options.data) if options.data else Path(tempfile.mkdtemp(prefix="ohmaloud-demo-"))
+    recogniser = _recogniser(options.engine, _lexicon())
+    for folder in sessions:
+        say_to = Path(options.say_to) / folder.name if options.say_to else base / f"replies-{folder.name}"
+        speaker, say_to_made = _speaker(str(say_to))
+        outlet = Terminal(speaker, say_to_made)
+        outlet.show(f"=== {folder.name.replace('-', ' ')} (synthetic voices; lines with > are what was heard)")
+        given = argparse.Namespace(data=str(base), job=folder.name, meter="")
+        session = _open(given, recogniser.name, outlet)
+        _answer(session, recogniser, tuple(sorted(folder.glob("*.flac"))), outlet)
+    _tell(f"Records and spoken replies: {base}")
+    return 0
+
+
+def replay(options: argparse.Namespace) -> int:
+    """A record through the dialogue again: 0 when nothing differs, 1 and the first difference otherwise."""
+    from assistant.journal import read as read_journal
+    from assistant.preflight import load_bench, read_files
+    from assistant.replay import replay as replay_record
+
+    record = read_journal(Path(options.folder))
+    try:
+        bench = load_bench(read_files() if options.today else record.header.files)
+    except BadData as error:
+        raise BadRecord(f"{options.folder}: the data files kept in this record do not suit this version: {error}") from error
+    done = replay_record(bench, record)
+    if record.cut_bytes:
+        _tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
+    if done.difference is None:
+        _tell(f"Identical: {done.events} events.")
+        return 0
+    found = done.difference
+    _tell(f"Line {found.line} differs, in answer to {found.event}.")
+    _out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
+    return 1
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "chat": chat,
+    "listen": listen,
+    "demo": demo,
+    "read": read,
+    "hear": hear,
+    "judge": judge,
+    "replay": replay,
+}
