@@ -29,11 +29,15 @@ def parser() -> argparse.ArgumentParser:
 
     def session(to: argparse.ArgumentParser) -> None:
         to.add_argument("--data", metavar="DIR", help="folder for the records (default: this user's data folder)")
-        to.add_argument("--job", metavar="LABEL", default="", help="label of the job; an unfinished one is taken up again")
+        to.add_argument(
+            "--job", metavar="LABEL", default="", help="label of the job; an unfinished one is taken up again"
+        )
         to.add_argument("--meter", metavar="NAME", default="", help="meter profile: pocket, auto or fine")
 
     def engine(to: argparse.ArgumentParser) -> None:
-        to.add_argument("--engine", choices=("built-in", "vosk"), help="recogniser (default: the better one that is here)")
+        to.add_argument(
+            "--engine", choices=("built-in", "vosk"), help="recogniser (default: the better one that is here)"
+        )
 
     def step(to: argparse.ArgumentParser) -> None:
         to.add_argument("--step", default="any", metavar="STEP", help=STEPS)
@@ -57,11 +61,15 @@ def parser() -> argparse.ArgumentParser:
     demo.add_argument("--data", metavar="DIR", help="folder for the records (default: a new folder for this demo)")
     engine(demo)
 
-    read = command("read", "What a typed or spoken phrase means.", 'ohmaloud read "four point seven k" --step secondary')
+    read = command(
+        "read", "What a typed or spoken phrase means.", 'ohmaloud read "four point seven k" --step secondary'
+    )
     read.add_argument("text", metavar="TEXT")
     step(read)
 
-    hear = command("hear", "What recordings (WAV or FLAC) say.", "ohmaloud hear reading.wav --step secondary --range 20k")
+    hear = command(
+        "hear", "What recordings (WAV or FLAC) say.", "ohmaloud hear reading.wav --step secondary --range 20k"
+    )
     hear.add_argument("files", nargs="+", metavar="FILE")
     step(hear)
     engine(hear)

@@ -61,7 +61,12 @@ def hear(options: argparse.Namespace) -> int:
                 understood = decide(hearing, expectation, lexicon)
                 took_ms = round((time.perf_counter() - began) * 1000)
                 heard += 1
-                found = {"file": name, "words": understood.words, "meaning": as_json(understood), "sure": understood.sure}
+                found = {
+                    "file": name,
+                    "words": understood.words,
+                    "meaning": as_json(understood),
+                    "sure": understood.sure,
+                }
                 at = {"from_s": round(utterance.start_s, 2), "to_s": round(utterance.end_s, 2)}
                 _out(found | {"heard_ms": took_ms, "clipped": utterance.clipped} | at)
         except BadInput as error:
@@ -318,7 +323,9 @@ def replay(options: argparse.Namespace) -> int:
     try:
         bench = load_bench(read_files() if options.today else record.header.files)
     except BadData as error:
-        raise BadRecord(f"{options.folder}: the data files kept in this record do not suit this version: {error}") from error
+        raise BadRecord(
+            f"{options.folder}: the data files kept in this record do not suit this version: {error}"
+        ) from error
     done = replay_record(bench, record)
     if record.cut_bytes:
         _tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")

@@ -23,7 +23,9 @@ def read_files() -> dict[str, dict[str, str]]:
         try:
             files[kind] = data.texts(kind)
         except (OSError, UnicodeDecodeError) as error:
-            problems.append(Problem(f"{kind}/", str(error), "readable TOML files in UTF-8", "Install the program again."))
+            problems.append(
+                Problem(f"{kind}/", str(error), "readable TOML files in UTF-8", "Install the program again.")
+            )
     if problems:
         raise BadData(tuple(problems))
     return files

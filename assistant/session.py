@@ -155,7 +155,9 @@ class Jobs:
         try:
             data.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise BadInput(f"{data}: cannot be used for records ({error.strerror}); give another folder with --data") from error
+            raise BadInput(
+                f"{data}: cannot be used for records ({error.strerror}); give another folder with --data"
+            ) from error
 
     def open(self, files: Files, opening: Opening, clock: Clock, outlet: Outlet, at: dt.datetime) -> Session:
         """Begin a session, or take up the unfinished one of the same label. Raises BadInput (another process has it), BadData, OSError."""

@@ -45,7 +45,8 @@ class Conversation:
     def hear(self, *alternatives: str, gap: float = 0.0) -> str:
         """Hear an utterance from an engine that gives no scores; `gap` apart when there are several alternatives."""
         found = tuple(
-            Alternative(tuple(Word(word) for word in text.split()), -gap * index) for index, text in enumerate(alternatives)
+            Alternative(tuple(Word(word) for word in text.split()), -gap * index)
+            for index, text in enumerate(alternatives)
         )
         return spoken(self.event(Heard(Hearing(found, "test"))))
 

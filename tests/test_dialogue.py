@@ -57,7 +57,9 @@ def test_the_first_words_are_the_caution_and_are_said_whole(bench: Bench) -> Non
     assert talk.step == "safety"
 
 
-@pytest.mark.parametrize("line", ["no", "not yet", "1.4 ohms", "4.7", "skip", "four stroke", "banana", "go back", "ohms"])
+@pytest.mark.parametrize(
+    "line", ["no", "not yet", "1.4 ohms", "4.7", "skip", "four stroke", "banana", "go back", "ohms"]
+)
 def test_nothing_but_ready_gets_past_the_caution(bench: Bench, line: str) -> None:
     talk = Conversation(bench).start()
     talk.type(line)
@@ -438,7 +440,9 @@ def test_the_voice_changes_within_bounds(bench: Bench) -> None:
     assert talk.state.voice.volume_percent == 80
 
 
-@pytest.mark.parametrize("lines", [(), TO_LEADS, (*TO_LEADS, "0.3", "4700"), (*TO_LEADS, "pause"), (*TO_LEADS, "0.3", "850 ohms")])
+@pytest.mark.parametrize(
+    "lines", [(), TO_LEADS, (*TO_LEADS, "0.3", "4700"), (*TO_LEADS, "pause"), (*TO_LEADS, "0.3", "850 ohms")]
+)
 def test_stop_stops_at_once_and_the_session_is_taken_up_where_it_was(bench: Bench, lines: tuple[str, ...]) -> None:
     talk = Conversation(bench).to(*lines)
     before = talk.state.phase if talk.state.phase is not Phase.PAUSED else Phase.ASKING

@@ -30,7 +30,19 @@ from assistant.measure.verdict import FAULTS, VerdictKind, judge
 from assistant.preflight import load_bench, read_files
 
 BENCH = load_bench(read_files())
-PRIMARY = ("1.4", "0.9 ohms", "0.1", "18 ohms", "850 ohms", "three megs", "OL", "it's jumping", "1.4 k", "199.9", "0.00")
+PRIMARY = (
+    "1.4",
+    "0.9 ohms",
+    "0.1",
+    "18 ohms",
+    "850 ohms",
+    "three megs",
+    "OL",
+    "it's jumping",
+    "1.4 k",
+    "199.9",
+    "0.00",
+)
 SECONDARY = ("4.70", "6.5k", "900 ohms", "31 k", "2 megs", "OL", "won't settle", "between one and three megs", "4700")
 SENSIBLE = {
     "ready": ("ready", "done"),
@@ -51,8 +63,32 @@ SENSIBLE = {
     "unit": ("ohms", "k", "megs", "4.7k", "no"),
     "confirm": ("yes", "yes", "yes", "no", "1.4 ohms"),
 }
-COMMANDS = ("repeat", "last reading", "where are we", "go back", "that was wrong", "skip", "pause", "resume", "faster", "help")
-NONSENSE = ("flurbel", "", "no, 1.4", "no, 4.70", "four point", "it beeps", "-3", "1e300", "one", "[unk] four", "yes", "no")
+COMMANDS = (
+    "repeat",
+    "last reading",
+    "where are we",
+    "go back",
+    "that was wrong",
+    "skip",
+    "pause",
+    "resume",
+    "faster",
+    "help",
+)
+NONSENSE = (
+    "flurbel",
+    "",
+    "no, 1.4",
+    "no, 4.70",
+    "four point",
+    "it beeps",
+    "-3",
+    "1e300",
+    "one",
+    "[unk] four",
+    "yes",
+    "no",
+)
 AGAINST = (Class.SUSPICIOUS, Class.BAD)
 
 
@@ -157,7 +193,9 @@ class Talk(RuleBasedStateMachine):
         again = Conversation(BENCH)
         for event in self.talk.events:
             again.event(event)
-        assert [effect_body(effect) for effect in again.effects] == [effect_body(effect) for effect in self.talk.effects]
+        assert [effect_body(effect) for effect in again.effects] == [
+            effect_body(effect) for effect in self.talk.effects
+        ]
 
 
 Talk.TestCase.settings = settings(
@@ -168,4 +206,4 @@ TestTalk = Talk.TestCase
 
 def test_every_cell_of_the_table_is_written() -> None:
     assert all(len(row) == len(COLUMNS) for row in TABLE.values())
-    assert {came for came in TABLE} == set(type(next(iter(TABLE))))
+    assert set(TABLE) == set(type(next(iter(TABLE))))

@@ -7,7 +7,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from conversation import Conversation
 
+from assistant.dialogue.events import Say, Show, Typed
+from assistant.preflight import load_bench, read_files
 from assistant.report.tables import with_tables
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -72,3 +75,24 @@ def test_every_public_module_class_and_function_is_described() -> None:
         if name.endswith(("__main__", "voice_worker")):
             continue
         assert importlib.import_module(name).__doc__, name
+
+
+def test_the_session_in_the_readme_is_what_the_program_says() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    found = re.search(r"<!-- session: begin -->\n```\n(.*)```\n<!-- session: end -->", readme, flags=re.DOTALL)
+    assert found is not None
+    typed = re.findall(r"^> (.*)$", found[1], flags=re.MULTILINE)
+    assert len(typed) > 10
+    assert found[1] == transcript(typed)
+
+
+def transcript(typed: list[str]) -> str:
+    """A session as a person sees it, with what they type."""
+    talk = Conversation(load_bench(read_files()))
+    lines = [
+        effect.text for effect in talk.start(label="water pump", meter="pocket").effects if isinstance(effect, Say)
+    ]
+    for line in typed:
+        lines.append(f"> {line}")
+        lines += [effect.text for effect in talk.event(Typed(line)) if isinstance(effect, Say | Show)]
+    return "\n".join(lines) + "\n"

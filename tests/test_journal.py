@@ -30,7 +30,7 @@ WORDS = st.builds(Word, st.text(max_size=8), st.none() | st.floats(0, 1), st.non
 ALTERNATIVES = st.builds(Alternative, st.lists(WORDS, max_size=3).map(tuple), st.none() | st.floats(-99, 0))
 EVENTS: st.SearchStrategy[Event] = st.one_of(
     st.builds(Started, st.text(max_size=5), st.text(max_size=5), st.text(max_size=5), st.booleans()),
-    st.builds(Typed, st.text(st.characters(exclude_categories=("Cs",)), max_size=40)),
+    st.builds(Typed, st.text(st.characters(exclude_categories=["Cs"]), max_size=40)),
     st.builds(Heard, st.builds(Hearing, st.lists(ALTERNATIVES, max_size=2).map(tuple), st.text(max_size=5))),
     st.builds(TimerFired, st.sampled_from(["settle", "quiet"])),
     st.builds(DeviceFailed, st.text(max_size=5), st.text(max_size=5)),
@@ -135,5 +135,7 @@ def test_another_version_and_an_unknown_event_are_named(tmp_path: Path) -> None:
 
 def test_unknown_kinds_of_lines_and_keys_are_passed_over(tmp_path: Path) -> None:
     header = '{"ohmaloud":{"at":"","engine":"","files":{},"version":1,"later":true}}'
-    chained(tmp_path, header, '{"later":1}', '{"at_ms":1,"in":{"text":"a","type":"Typed","new":2}}', '{"out":{}}', '{"x":0}')
+    chained(
+        tmp_path, header, '{"later":1}', '{"at_ms":1,"in":{"text":"a","type":"Typed","new":2}}', '{"out":{}}', '{"x":0}'
+    )
     assert [(entry.line, entry.event) for entry in read(tmp_path).entries] == [(3, Typed("a"))]

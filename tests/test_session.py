@@ -5,7 +5,6 @@ import errno
 import json
 import os
 import random
-import resource
 import signal
 import subprocess
 import sys
@@ -68,7 +67,20 @@ def folder_of(data: Path) -> Path:
 def test_a_whole_session_leaves_a_record_that_replays_to_the_byte(tmp_path: Path) -> None:
     outlet = Lines()
     session = opened(tmp_path, outlet, label="pump", meter="pocket")
-    for line in ("ready", "four stroke", "no", "no spark, done", "no", "done", "0.3", "1.4", "4.70", "no", "faster", "done"):
+    for line in (
+        "ready",
+        "four stroke",
+        "no",
+        "no spark, done",
+        "no",
+        "done",
+        "0.3",
+        "1.4",
+        "4.70",
+        "no",
+        "faster",
+        "done",
+    ):
         session.type(line + "\n")
     assert session.over
     assert session.complete
@@ -132,7 +144,7 @@ def test_a_session_left_is_taken_up_by_its_label_and_one_complete_is_not(tmp_pat
     third = opened(tmp_path, Lines(), label="pump")
     third.end()
     assert len(list(tmp_path.iterdir())) == 2
-    record = read(sorted(tmp_path.iterdir())[0])
+    record = read(min(tmp_path.iterdir()))
     assert replay(load_bench(record.header.files), record).difference is None
 
 
@@ -187,7 +199,7 @@ def test_on_a_full_disk_the_answer_did_not_happen_and_can_be_given_again(tmp_pat
     outlet = Lines()
     session = opened(tmp_path, outlet)
     store = Full()
-    session.journal._store = session.store = store  # type: ignore[assignment]  # noqa: SLF001 - the disk fills up
+    session.journal._store = session.store = store  # noqa: SLF001 - the disk fills up
     session.type("ready")
     lines, state = list(store.kept.lines), session.state
     store.full = True
@@ -265,7 +277,7 @@ def chat(data: Path) -> subprocess.Popen[str]:
 @pytest.mark.parametrize("seed", range(8))
 def test_killed_at_any_moment_it_loses_at_most_the_line_in_hand(tmp_path: Path, seed: int) -> None:
     lines = [line for line in LINES if line != "14"]
-    chance = random.Random(seed)
+    chance = random.Random(seed)  # noqa: S311 - chance that can be repeated
     given, rounds = 0, 0
     while rounds < 6 and given < len(lines):
         rounds += 1
@@ -332,9 +344,10 @@ def test_killed_before_the_first_event_it_begins(tmp_path: Path) -> None:
 
 
 def test_the_limit_of_open_files_is_not_eaten_by_sessions(tmp_path: Path) -> None:
-    before = len(os.listdir("/proc/self/fd")) if Path("/proc/self/fd").exists() else 0
+    open_files = Path("/proc/self/fd")
+    if not open_files.is_dir():
+        pytest.skip("this system does not list open files in /proc")
+    before = len(list(open_files.iterdir()))
     for number in range(20):
         opened(tmp_path, Lines(), label=str(number)).end()
-    after = len(os.listdir("/proc/self/fd")) if Path("/proc/self/fd").exists() else 0
-    assert after <= before + 2
-    assert resource.getrlimit(resource.RLIMIT_NOFILE)[0] > 0
+    assert len(list(open_files.iterdir())) <= before + 2

@@ -24,6 +24,7 @@ from assistant.measure.verdict import Tap
 _TRIES_BEFORE_HINT = 2
 _TAPS = {tap.value: tap for tap in Tap}
 
+
 def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """Answers by name."""
     meaning = said(incoming, SaidAnswers)

@@ -26,6 +26,7 @@ RATE_STEP_WPM = 25
 VOLUMES_PERCENT = (10, 200)
 VOLUME_STEP_PERCENT = 20
 
+
 def ignore(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Nothing happens."""
     return state, ()

@@ -14,6 +14,7 @@ from assistant.language.understand import understand
 M = TypeVar("M", bound=Meaning)
 E = TypeVar("E", bound=Event)
 
+
 @dataclass(frozen=True, slots=True)
 class Incoming:
     """An event and, when words came, what they were taken for."""

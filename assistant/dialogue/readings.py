@@ -35,7 +35,9 @@ def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     implausible = _implausible(step, found)
     if implausible or meaning.check:
         reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else ""
-        return ask_guess(state, Understood(meaning, sure=True, words=incoming.words), wording.ask_reading(found, reason))
+        return ask_guess(
+            state, Understood(meaning, sure=True, words=incoming.words), wording.ask_reading(found, reason)
+        )
     return accept(bench, state, found)
 
 

@@ -19,7 +19,9 @@ NO_READING_YET = "There is no reading yet."
 TAKE_YOUR_TIME = "Take your time."
 YES_OR_NO = "Please say yes or no."
 NOT_IN_ORDER = "The lower limit is above the upper one. Let us take both again."
-SAID_ONE = "Is that a lone one at the left edge, over range, or the value one? Say over range, or the reading with its unit."
+SAID_ONE = (
+    "Is that a lone one at the left edge, over range, or the value one? Say over range, or the reading with its unit."
+)
 NO_PAUSE = "The session is not paused."
 MORE_OR_DONE = "Any more? Say it, or done."
 UNUSUAL = "which is unusual here"
@@ -70,7 +72,7 @@ def read_back(title: str, reading: Reading) -> str:
 def ask_reading(reading: Reading, reason: str) -> str:
     """Whether a reading was heard right; `reason` says why it is asked: a clause, or empty."""
     because = f", {reason}" if reason else ""
-    return f"I got {printed(reading)}{because}. Is that what the meter shows?"
+    return f"I got: {printed(reading)}{because}. Is that what the meter shows?"
 
 
 def ask_guess(words: str) -> str:

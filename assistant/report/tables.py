@@ -31,7 +31,9 @@ def verdict_table() -> str:
 
 def _verdict_row(row: Row) -> tuple[str, ...]:
     primary = _classes(Tap.PRIMARY, row.p) + (", read once" if row.single is Tap.PRIMARY else "")
-    electronics = "any" if row.electronics == frozenset(Electronics) else ", ".join(sorted(e.value for e in row.electronics))
+    electronics = (
+        "any" if row.electronics == frozenset(Electronics) else ", ".join(sorted(e.value for e in row.electronics))
+    )
     until = row.meanwhile.value if row.want or row.again else ""
     return (
         row.id,
@@ -61,7 +63,9 @@ def with_tables(document: str) -> str:
     """The document with both tables as they are now, between their markers."""
     for name, table in (("phases", phase_table()), ("verdicts", verdict_table())):
         pattern = rf"(<!-- {name}: begin -->\n).*?(<!-- {name}: end -->)"
-        document = re.sub(pattern, lambda match, table=table: f"{match[1]}{table}\n{match[2]}", document, flags=re.DOTALL)  # type: ignore[misc]
+        document = re.sub(
+            pattern, lambda match, table=table: f"{match[1]}{table}\n{match[2]}", document, flags=re.DOTALL
+        )  # type: ignore[misc]
     return document
 
 

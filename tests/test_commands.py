@@ -1,0 +1,264 @@
+"""The command line: JSON on standard output, everything else on standard error, one clear line for what is wrong."""
+
+import io
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conversation import TO_LEADS
+
+from assistant import commands, data
+from assistant.__main__ import main, parser
+
+
+class Result:
+    """What one run gave."""
+
+    def __init__(self, status: int, out: str, err: str) -> None:
+        self.status, self.out, self.err = status, out, err
+
+    @property
+    def json(self) -> dict[str, Any]:
+        """The only line of JSON."""
+        (line,) = self.out.splitlines()
+        found = json.loads(line)
+        assert isinstance(found, dict)
+        return found
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:  # noqa: ANN401 - a function
+    def run_it(*arguments: str, typed: str | None = None) -> Result:
+        if typed is not None:
+            monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        try:
+            status = main(arguments)
+        except SystemExit as stopped:
+            status = int(stopped.code or 0)
+        captured = capsys.readouterr()
+        return Result(status, captured.out, captured.err)
+
+    return run_it
+
+
+# ---- read
+
+
+@pytest.mark.parametrize(
+    ("arguments", "expected"),
+    [
+        (("4.7k",), {"kind": "reading", "ohms": "4700", "digits": "4.7", "unit": "kΩ"}),
+        (
+            ("four point seven zero", "--range", "20k"),
+            {"kind": "reading", "ohms": "4700", "digits": "4.70", "unit": "kΩ"},
+        ),
+        (
+            ("0.25", "--step", "secondary", "--range", "20k"),
+            {"kind": "reading", "ohms": "250", "digits": "0.25", "unit": "kΩ"},
+        ),
+        (("OL",), {"kind": "over range"}),
+        (("it's jumping around",), {"kind": "unsteady"}),
+        (("stop",), {"kind": "command", "name": "stop"}),
+        (("yes",), {"kind": "answer", "name": "yes"}),
+        (("4.7",), {"kind": "ask", "why": "no unit", "digits": "4.7"}),
+        (("one", "--range", "20k"), {"kind": "ask", "why": "one alone"}),
+        (("four flurbel seven",), {"kind": "not understood", "why": "unknown word", "at": 1}),
+        (("four point",), {"kind": "not understood", "why": "unfinished"}),
+        (("1e300",), {"kind": "not understood"}),
+        (("-4 ohms",), {"kind": "not understood", "why": "negative"}),
+        (("NaN",), {"kind": "not understood"}),
+    ],
+)
+def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], expected: dict[str, Any]) -> None:  # noqa: ANN401
+    result = run("read", *arguments)
+    assert result.status == 0
+    assert expected.items() <= result.json.items()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        (("read",), "ohmaloud read: the following arguments are required: TEXT (see ohmaloud read --help)\n"),
+        (("read", "1", "--step", "tertiary"), "no step 'tertiary'"),
+        (("read", "1", "--range", "soft"), "--range 'soft'"),
+        (("read", "1", "--range", "0"), "--range '0'"),
+        (("sing",), "invalid choice: 'sing'"),
+        ((), "required: COMMAND"),
+        (("judge", "--primary", "banana"), "--primary 'banana'"),
+        (("judge", "--primary-limits", "3"), "--primary-limits '3': expected LOW:HIGH"),
+        (("judge", "--primary-limits", ":"), "--primary-limits ':': expected LOW:HIGH"),
+        (("judge", "--primary-limits", "OL:3"), "--primary-limits 'OL:3'"),
+        (("judge", "--primary-limits", "3:2"), "is above the high limit"),
+        (("judge", "--limits-at", "warm"), "--limits-at 'warm': expected degrees Celsius"),
+        (("judge", "--limits-at", "inf", "--primary-limits", "1:2"), "--limits-at 'inf': expected degrees Celsius"),
+        (("judge", "--coil-at", "9999"), "a coil's temperature"),
+        (("judge", "--repeated", "first"), "--repeated 'first'"),
+        (("judge", "--meter", "golden"), "--meter 'golden'"),
+        (("judge", "--stroke", "three"), "invalid choice: 'three'"),
+        (("replay", "/nowhere/at/all"), "cannot be read"),
+        (("listen", "nowhere.wav"), "nowhere.wav: no such file"),
+        (("listen",), "required: FILE"),
+        (("chat", "--meter", "golden", "--data", "unused"), "no meter 'golden'"),
+    ],
+)
+def test_a_wrong_argument_gets_one_line_and_status_2(
+    run: Any,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    line: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = run(*arguments, typed="")
+    assert result.status == 2
+    assert line in result.err
+    assert result.err.count("\n") == 1
+    assert result.out == ""
+
+
+def test_every_command_has_help_with_an_example(run: Any) -> None:  # noqa: ANN401
+    assert run("--help").status == 0
+    for name in commands.COMMANDS:
+        result = run(name, "--help")
+        assert result.status == 0
+        assert "Example: ohmaloud" in " ".join(result.out.split())
+        assert name in parser().format_help()
+
+
+# ---- judge
+
+
+def test_judge_gives_the_verdict_with_its_reasons(run: Any) -> None:  # noqa: ANN401
+    found = run("judge", "--stroke", "four", "--leads", "0.3", "--primary", "1.4", "--secondary", "4.2k").json
+    assert found["verdict"] == "sound"
+    assert found["primary"]["class"] == "usual"
+    assert found["primary"]["ohms"] == "1.1"
+    assert found["primary"]["u_ohms"] > 0
+    assert any("shorted turns" in text for text in found["unproven"])
+    for key in ("say", "because", "next", "cautions", "secondary", "killtab"):
+        assert found[key]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "verdict"),
+    [
+        ("--primary 850 --secondary 6.5k", "undecided"),
+        ("--primary 850 --secondary 6.5k --killtab OL", "electronics"),
+        ("--primary 850 --secondary 6.5k --killtab 6.5k", "bad-contact"),
+        ("--primary OL --secondary 6.5k --killtab OL --electronics no", "repeat"),
+        ("--primary OL --secondary 6.5k --killtab OL --electronics no --repeated primary,killtab", "primary-fault"),
+        ("--primary 1.4 --secondary OL --killtab OL", "repeat"),
+        ("--primary 1.4 --secondary OL --killtab OL --repeated secondary", "secondary-fault"),
+        ("--primary unsteady --secondary 2M --killtab OL --repeated primary,secondary", "winding-fault"),
+        ("--primary 1.4 --secondary OL --killtab 6.5k", "bad-contact"),
+        (
+            "--primary-limits 0.8:1.3 --secondary-limits 5.9k:7.1k --limits-at 20 --coil-at 30 --primary 1.2 --secondary 6.5k",
+            "sound",
+        ),
+        ("", "undecided"),
+    ],
+)
+def test_judge_by_the_table(run: Any, arguments: str, verdict: str) -> None:  # noqa: ANN401
+    assert run("judge", *arguments.split()).json["verdict"] == verdict
+
+
+# ---- chat and replay
+
+
+def test_chat_from_a_pipe_to_a_verdict_then_replay(run: Any, tmp_path: Path) -> None:  # noqa: ANN401
+    lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    result = run("chat", "--data", str(tmp_path), typed="\n".join(lines) + "\n")
+    assert result.status == 0
+    assert result.json["verdict"] == "sound"
+    assert "Secondary reading: 4.20 kΩ." in result.err
+    assert ">" not in result.err
+    (folder,) = tmp_path.iterdir()
+    for arguments in ((), ("--today",)):
+        result = run("replay", str(folder), *arguments)
+        assert (result.status, result.out) == (0, "")
+        assert result.err.startswith("Identical")
+
+
+def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+    run("chat", "--data", str(tmp_path), typed="ready\n14\n")
+    (folder,) = tmp_path.iterdir()
+    old = data.texts
+    monkeypatch.setattr(
+        data, "texts", lambda kind: {k: t.replace("shall this job", "will this job") for k, t in old(kind).items()}
+    )
+    result = run("replay", str(folder), "--today")
+    assert result.status == 1
+    assert "will this job" in result.json["now"]
+    assert run("replay", str(folder)).status == 0
+    journal = folder / "journal.jsonl"
+    journal.write_bytes(journal.read_bytes()[:-9])
+    result = run("replay", str(folder))
+    assert (result.status, "cut short" in result.err) == (0, True)
+    journal.write_bytes(journal.read_bytes().replace(b"ready", b"reedy"))
+    result = run("replay", str(folder))
+    assert result.status == 2
+    assert "damaged" in result.err
+
+
+def test_chat_tells_of_a_job_left_unfinished_and_takes_it_up(run: Any, tmp_path: Path) -> None:  # noqa: ANN401
+    run("chat", "--data", str(tmp_path), "--job", "pump", typed="ready\nstop\n")
+    assert "Job pump was left unfinished" in run("chat", "--data", str(tmp_path), typed="").err
+    result = run("chat", "--data", str(tmp_path), "--job", "pump", typed="two stroke\n")
+    assert "Taking up job pump" in result.err
+    assert "electronics inside" in result.err
+
+
+def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+    monkeypatch.setattr(
+        sys, "stdin", io.TextIOWrapper(io.BytesIO(b"ready\n\xff\xfe\x00\n" + b"x" * 1_000_000 + b"\n"), "utf-8")
+    )
+    result = run("chat", "--data", str(tmp_path))
+    assert result.status == 0
+    assert "too long" in result.err
+    (folder,) = tmp_path.iterdir()
+    assert (folder / "journal.jsonl").stat().st_size < 200_000
+
+
+def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+    class Interrupted(io.StringIO):
+        def readline(self, *_: object) -> str:  # type: ignore[override]
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(sys, "stdin", Interrupted())
+    result = run("chat", "--data", str(tmp_path), "--job", "pump")
+    assert result.status == 130
+    assert result.err.endswith("Left. Everything recorded so far is kept.\n")
+    (folder,) = tmp_path.iterdir()
+    assert run("replay", str(folder)).status == 0
+
+
+def test_faults_in_data_files_are_all_named_at_once(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+    old = data.texts
+    broken = {
+        "grammar": lambda text: text.replace("[command.stop]", "[command.stop]\nphrase = 3"),
+        "meters": lambda text: text.replace("percent", "prozent"),
+        "procedures": lambda text: text.replace("[timing]", "[time]"),
+    }
+    monkeypatch.setattr(data, "texts", lambda kind: {k: broken[kind](t) for k, t in old(kind).items()})
+    result = run("chat", "--data", str(tmp_path), typed="")
+    assert result.status == 2
+    for part in ("command.stop.phrase", "pocket", "fine", "procedures/coil.toml: timing"):
+        assert part in result.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_data_files_that_cannot_be_read_get_one_line(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+    def refuse(kind: str) -> dict[str, str]:
+        raise PermissionError(13, "Permission denied", kind)
+
+    monkeypatch.setattr(data, "texts", refuse)
+    result = run("chat", "--data", str(tmp_path), typed="")
+    assert result.status == 2
+    assert "Permission denied" in result.err
+
+
+def test_unknown_kinds_of_data_are_a_programmers_mistake() -> None:
+    with pytest.raises(ValueError, match="no such kind"):
+        data.folder("sounds")
