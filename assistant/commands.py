@@ -194,14 +194,6 @@ class Terminal:
             _out(as_json(verdict))
 
 
-class _Since:
-    def __init__(self) -> None:
-        self._began = time.monotonic()
-
-    def now_ms(self) -> int:
-        return int((time.monotonic() - self._began) * 1000)
-
-
 def _data_folder(options: argparse.Namespace) -> Path:
     from platformdirs import user_data_path
 
@@ -209,6 +201,7 @@ def _data_folder(options: argparse.Namespace) -> Path:
 
 
 def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
+    from assistant.devices.clock import SteadyClock
     from assistant.preflight import read_files
     from assistant.session import Jobs, Opening
 
@@ -218,7 +211,7 @@ def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Sessio
         outlet.show(f"Job {left[1]} was left unfinished; take it up with --job {left[1]!r}.")
     opening = Opening(options.job.strip(), options.meter, engine)
     try:
-        return jobs.open(read_files(), opening, _Since(), outlet, dt.datetime.now().astimezone())
+        return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone())
     except OSError as error:
         raise BadInput(f"{jobs.data}: the record cannot be begun ({error.strerror})") from error
 
@@ -278,13 +271,15 @@ def _speaker(folder: str | None) -> "tuple[Speaker | None, Path | None]":
 def _answer(session: "Session", recogniser: "Recogniser", files: tuple[Path, ...], outlet: Terminal) -> None:
     from assistant.devices.recordings import Recordings
     from assistant.dialogue.events import Heard
+    from assistant.language.certainty import decide
 
     try:
         for utterance in Recordings(files).utterances():
             if session.over:
                 break
             hearing = recogniser.hear(utterance.samples, session.state.expect)
-            outlet.show(f"> {hearing.alternatives[0].text if hearing.alternatives else '(nothing understood)'}")
+            words = decide(hearing, session.state.expect, session.bench.lexicon).words
+            outlet.show(f"> {words or '(no words)'}")
             session.take(Heard(hearing))
     finally:
         session.end()

@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 from conversation import TO_LEADS
 
+from assistant.devices.clock import HeldClock, SteadyClock
+from assistant.devices.ports import Clock
 from assistant.devices.store import FolderStore, MemoryStore
 from assistant.dialogue.events import Finished, Say, Typed
 from assistant.dialogue.state import Bench, State
@@ -50,13 +52,8 @@ class Lines:
         self.verdicts.append(verdict)
 
 
-class Zero:
-    def now_ms(self) -> int:
-        return 0
-
-
 def opened(data: Path, outlet: Lines, **opening: str) -> Session:
-    return Jobs(data).open(read_files(), Opening(**opening), Zero(), outlet, AT)  # type: ignore[arg-type]
+    return Jobs(data).open(read_files(), Opening(**opening), HeldClock(), outlet, AT)  # type: ignore[arg-type]
 
 
 def folder_of(data: Path) -> Path:
@@ -223,7 +220,22 @@ def test_a_report_that_cannot_be_written_is_told_and_the_session_goes_on(tmp_pat
     assert "Say repeat" in outlet.said[-1]
 
 
-# ---- the stores, by one contract
+# ---- clocks and stores, each by one contract
+
+
+@pytest.mark.parametrize("clock", [SteadyClock(), HeldClock()])
+def test_a_clock_gives_whole_milliseconds_and_never_runs_backwards(clock: Clock) -> None:
+    times = [clock.now_ms() for _ in range(1000)]
+    assert times == sorted(times)
+    assert all(isinstance(now, int) and now >= 0 for now in times)
+
+
+def test_a_held_clock_moves_only_when_told_and_never_back() -> None:
+    clock = HeldClock()
+    clock.move(7)
+    assert clock.now_ms() == 7
+    with pytest.raises(ValueError, match="backwards"):
+        clock.move(-1)
 
 
 @pytest.mark.parametrize("kind", ["folder", "memory"])

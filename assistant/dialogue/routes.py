@@ -50,7 +50,8 @@ def enter(bench: Bench, state: State, name: str) -> Outcome:
         reminded=False,
     )
     everything = sentences(bench, state, step)
-    said = everything if first else everything[-1:]
+    # a reading that is taken again may want another range; the rest is said once and repeated on demand
+    said = everything if first else everything[-2 if step.range else -1 :]
     return replace(state, last_said=everything), (*said, Listen(state.expect))
 
 
