@@ -1,0 +1,288 @@
+"""Every sentence about a verdict: what it is, why, what it does not prove, what to do next, what to beware of.
+
+The word "fault" stands in no sentence but those of the three kinds that condemn. Printed values (`4.70 kΩ`) stay in
+the text as they are; the speaker turns them into words.
+"""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from math import floor, log10
+
+from assistant.measure.case import Because, Prepare, Reason, TapResult, Verdict, VerdictKind
+from assistant.measure.coil import Class, Tap
+from assistant.measure.limits import Conformity, Limit
+from assistant.measure.measured import Measured
+from assistant.measure.units import Reading
+
+_NAMES = {Tap.PRIMARY: "primary", Tap.SECONDARY: "secondary", Tap.KILLTAB: "kill-tab reading"}
+
+_SAY: Mapping[VerdictKind, str] = {
+    VerdictKind.SOUND: "No open winding and no gross short was found. This does not prove the coil good.",
+    VerdictKind.ELECTRONICS: "The meter most likely sees electronics inside the coil block. "
+    "The windings are not condemned. Do not replace the coil on these readings.",
+    VerdictKind.PRIMARY_FAULT: "Primary fault: the primary winding or its tab connection is open, or has a bad joint.",
+    VerdictKind.SECONDARY_FAULT: "Secondary fault: the secondary winding or its connection is open, or nearly so.",
+    VerdictKind.WINDING_FAULT: "Winding fault: the secondary is open, or nearly so, and the primary is not right.",
+    VerdictKind.BAD_CONTACT: "A probe contact was bad. The winding is not condemned.",
+    VerdictKind.REPEAT: "Not decided yet: take the {take} again.",
+    VerdictKind.UNDECIDED: "These readings do not decide it. The coil is not condemned.",
+}
+_SAY_WANTED = "Not decided yet: take the {take}."
+_SAY_TOO_SMALL = (
+    "No open winding was found. Whether the primary is shorted, this meter cannot tell. The coil is not proven good."
+)
+_SAY_ROW = {
+    "core-contact": "The core contact of the secondary reading was bad. The winding is not condemned.",
+    "primary-contact": "The probe point of the primary reading was bad. The winding is not condemned.",
+}
+
+_USUAL = "the usual band, {low} to {high}, common practice without a source"
+_CLASS: Mapping[tuple[Tap, Class], str] = {
+    (Tap.PRIMARY, Class.USUAL): "It lies inside {band}.",
+    (Tap.PRIMARY, Class.NEAR): "It lies outside {band}, but up to 10 Ω it is no cause by itself.",
+    (Tap.PRIMARY, Class.TOO_SMALL): "It is too small for this meter to tell from a short.",
+    (Tap.PRIMARY, Class.RAISED): "Above 10 Ω, contacts come first.",
+    (Tap.PRIMARY, Class.SUSPICIOUS): "That is no reading of a bare primary winding.",
+    (Tap.SECONDARY, Class.USUAL): "It lies inside {band}.",
+    (
+        Tap.SECONDARY,
+        Class.NEAR,
+    ): "It lies outside {band}, but makers print values from 1.5 to 19.8 kΩ: no cause by itself.",
+    (Tap.SECONDARY, Class.LOW): "Below 1.5 kΩ, first make sure of the unit.",
+    (Tap.SECONDARY, Class.RAISED): "Above 20 kΩ, cap, lead and corrosion come first.",
+    (Tap.SECONDARY, Class.BEYOND): "That only says it is above this range of the meter.",
+    (Tap.SECONDARY, Class.BAD): "A whole secondary winding does not read like that.",
+}
+
+_BECAUSE: Mapping[Because, str] = {
+    Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
+    "its doubt is wider than they allow.",
+    Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
+    Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
+    Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees, with this meter.",
+    Because.KILLTAB_DIFFERS: "Kill tab to lead end does not agree with the other readings.",
+    Because.KILLTAB_OPEN: "Kill tab to lead end reads over range.",
+    Because.KILLTAB_UNSTEADY: "Kill tab to lead end does not settle.",
+    Because.ELECTRONICS_YES: "There are electronics inside this coil block. Seen through them, a primary reads high, "
+    "jumps or reads open without being broken.",
+    Because.ELECTRONICS_UNKNOWN: "Many coils on small engines have electronics inside. Seen through them, a primary "
+    "reads high, jumps or reads open without being broken.",
+    Because.ELECTRONICS_NO: "There are no electronics in this coil that could explain it.",
+    Because.SECONDARY_CONDEMNS: "It is the secondary that condemns; the primary alone would not.",
+    Because.FIRST_WAS_CONTACT: "An earlier reading of the {tap} was worse: that was contact, and the repeat counts.",
+    Because.FIRST_DIFFERED: "An earlier reading of the {tap} was different; the repeat counts.",
+    Because.DOES_NOT_REPEAT: "The {tap} does not repeat: its readings do not agree with each other.",
+    Because.STAYED: "The {tap} stayed so when it was taken again.",
+    Because.MISSING: "The {tap} has not been taken yet.",
+    Because.DECLINED: "The {tap} was left out, and without it this cannot be decided.",
+    Because.TAKE_AGAIN: "Nothing is condemned on a single reading: the {tap} is taken again first.",
+    Because.IN_DOUBT: "The {tap} lies so close to {high} that the meter's own doubt reaches across.",
+    Because.CAP_STILL_ON: "Is a resistor cap still on? Without it, this would be {low} to {high}.",
+    Because.CAP_COUNTED: "The plug cap stayed on; a resistor cap of 4 to 6 kΩ is allowed for.",
+    Because.CAP_BEFORE_FAULT: "The plug cap is still on, and an open cap reads the same. Take it off first.",
+    Because.LEADS_NOT_TAKEN: "The leads were not measured, so nothing is subtracted; they usually add 0.1 to 0.5 Ω.",
+    Because.LEADS_HIGH: "The leads read {low}. Above 1 Ω, put leads and tips right and measure again.",
+    Because.LEADS_OPEN: "The leads gave no value, so nothing is subtracted. Put leads and tips right first.",
+    Because.LEADS_NOT_BELIEVED: "The leads read clearly more than the primary, so nothing is subtracted. "
+    "Measure the leads again.",
+    Because.NO_MAKERS_FIGURE: "Only the maker's figure for this coil can settle a secondary like that.",
+    Because.RANGE_TOO_LOW: "Over range here says only that the secondary is above this range. Use a higher one.",
+    Because.TEMPERATURE_UNKNOWN: "The temperature of the coil is not known; that is allowed for in the doubt.",
+}
+
+_PREPARE: Mapping[Prepare, str] = {
+    Prepare.CLEAN_CORE: "Clean the core down to bare metal where the probe sits.",
+    Prepare.CLEAN_TAB: "Clean the kill tab and press the probe on firmly.",
+    Prepare.LEAD_AND_CAP_OFF: "Take the lead or the plug cap off, and clean the end the probe touches.",
+    Prepare.SAY_UNIT: "Look at the prefix on the display, and say the reading with its unit.",
+    Prepare.HIGHER_RANGE: "Turn the dial one range higher.",
+}
+
+_UNPROVEN: Mapping[str, str] = {
+    "shorted turns": "Resistance cannot show shorted turns.",
+    "primary short": "A primary that small cannot be told from a short with this meter.",
+    "insulation": "Nor can it show insulation that fails under voltage.",
+    "electronics work": "It does not show whether the electronics work.",
+    "no comparison": "The comparison at the kill tab was not taken.",
+    "cold only": "A break that opens only when hot is not seen in a cold coil.",
+    "general bands": "Without the maker's limits, the general bands are only a rough guide.",
+    "rest of engine": "Something else in the ignition may be wrong as well.",
+}
+
+_NEXT: Mapping[str, str] = {
+    "manual": "Look up the maker's manual for this coil, or ask a qualified person.",
+    "warm again": "Take the secondary again while the coil is warm: it should read a little higher, and steady.",
+    "plug": "Check the spark plug and its gap, or fit a new plug.",
+    "cap and lead": "Measure the plug cap and the lead by themselves; look for corrosion and cracks.",
+    "kill switch": "Look for a short to ground in the kill switch and its wire: leave the wire off the coil and try.",
+    "air gap": "Check the air gap between coil and flywheel against the manual.",
+    "magnet and key": "Check the flywheel's magnet, and its key for shear.",
+    "ground straps": "Check ground straps and the coil's mounting: bare metal, tight screws.",
+    "trigger": "Check the trigger or the ignition module by the manual.",
+    "spark gap": "Test for spark across a known gap, with a proper spark tester.",
+    "known-good coil": "Try a known-good coil in its place.",
+}
+
+_CAUTIONS: Mapping[str, str] = {
+    "stopped engine": "Engine stopped, switch off, coil disconnected; never ohms on a live circuit.",
+    "spark voltage": "Ignition voltage can injure, on both sides of an electronic ignition. "
+    "With a pacemaker, keep away from it.",
+    "lead open": "Never crank with the lead open, and never hold a plug against the engine by hand.",
+    "fuel vapour": "Keep sparks away from fuel vapour.",
+    "turning parts": "Keep clear of hot and turning parts.",
+    "piercing": "Never pierce a lead with a probe.",
+    "manual first": "The maker's manual, local rules and a qualified person come before this tool.",
+}
+
+
+def say(verdict: Verdict) -> str:
+    """The verdict in one or two sentences."""
+    if verdict.kind is VerdictKind.SOUND and verdict.primary.kind is Class.TOO_SMALL:
+        return _SAY_TOO_SMALL
+    text = _SAY_ROW.get(verdict.row, "") if verdict.kind is VerdictKind.BAD_CONTACT else _SAY[verdict.kind]
+    if not verdict.take:
+        return text
+    take = _list([_NAMES[tap] for tap in verdict.take])
+    if verdict.kind is VerdictKind.BAD_CONTACT:
+        return f"{text} Take the {take} again."
+    return (text if verdict.kind is VerdictKind.REPEAT else _SAY_WANTED).format(take=take)
+
+
+def because(verdict: Verdict) -> tuple[str, ...]:
+    """The reasons, one sentence or two each, in the order of the judgement."""
+    return tuple(_reason(verdict, reason) for reason in verdict.reasons)
+
+
+def unproven(verdict: Verdict) -> tuple[str, ...]:
+    """What the readings do not show."""
+    return tuple(_UNPROVEN[key] for key in verdict.unproven)
+
+
+def prepare(verdict: Verdict) -> tuple[str, ...]:
+    """What to do before the next reading; empty when no reading is wanted or nothing has to be done."""
+    return tuple(_PREPARE[step] for step in verdict.prepare)
+
+
+def next_steps(verdict: Verdict) -> tuple[str, ...]:
+    """What to do next: the readings still wanted and what to do before them, or the ladder."""
+    take = (f"Take the {_list([_NAMES[tap] for tap in verdict.take])}.",) if verdict.take else ()
+    return (*prepare(verdict), *take, *(_NEXT[key] for key in verdict.next))
+
+
+def cautions(verdict: Verdict) -> tuple[str, ...]:
+    """The cautions that the next steps call for."""
+    return tuple(_CAUTIONS[key] for key in verdict.cautions)
+
+
+def report(verdict: Verdict, label: str, started_at: str) -> str:
+    """The whole verdict as plain text for the record, with a heading over each part."""
+    head = f"Ignition coil test{f': {label}' if label else ''}" + (f"\nStarted {started_at}" if started_at else "")
+    parts = (
+        ("Verdict", (say(verdict),)),
+        ("Readings", tuple(_tap_line(verdict.result(tap)) for tap in Tap)),
+        ("Because", because(verdict)),
+        ("Not proven", unproven(verdict)),
+        ("Next", next_steps(verdict)),
+        ("Cautions", cautions(verdict)),
+    )
+    texts = ["\n".join((title, *(f"  {line}" for line in lines))) for title, lines in parts if lines]
+    return "\n\n".join((head, *texts)) + "\n"
+
+
+def shown(reading: Reading) -> str:
+    """What the display showed, printed: `4.70 kΩ`, `over range`, `unsteady`."""
+    if reading.quantity is not None:
+        return reading.quantity.text
+    bounds = [bound.text for bound in (reading.low, reading.high) if bound is not None]
+    return " ".join([reading.shown.value, *([f"({' to '.join(bounds)})"] if bounds else [])])
+
+
+def with_doubt(measured: Measured) -> str:
+    """A value and U: U with two significant digits, the value to the same place: `1.10 Ω ± 0.25 Ω`."""
+    expanded = Decimal(measured.expanded_ohm)
+    if not expanded:
+        return ohms(measured.value_ohm)
+    place = Decimal(1).scaleb(floor(log10(expanded)) - 1)
+    return f"{ohms(measured.value_ohm, place)} ± {ohms(expanded, place)}"
+
+
+def ohms(value_ohm: Decimal, place_ohm: Decimal | None = None) -> str:
+    """Ohms with the unit that keeps the number short; rounded to a place when one is given: `4.2 kΩ`."""
+    rounded = value_ohm if place_ohm is None else value_ohm.quantize(place_ohm)
+    size = abs(rounded)
+    power, symbol = next(
+        (power, symbol) for power, symbol in ((6, "MΩ"), (3, "kΩ"), (0, "Ω")) if size >= 10**power or not power
+    )
+    number = rounded.scaleb(-power)
+    return f"{number.normalize() if place_ohm is None else number:f} {symbol}"
+
+
+# ---- pieces
+
+
+def _reason(verdict: Verdict, reason: Reason) -> str:
+    result = verdict.result(reason.tap) if reason.tap else verdict.primary
+    if reason.because is Because.CLASS:
+        return _class(result, reason)
+    if reason.because is Because.AGAINST_LIMITS and result.measured is not None and result.conformity is not None:
+        return _against(result.tap, result.measured, result.conformity)
+    return _BECAUSE[reason.because].format(
+        tap=_NAMES[reason.tap] if reason.tap else "",
+        low="" if reason.low_ohm is None else ohms(reason.low_ohm),
+        high="" if reason.high_ohm is None else ohms(reason.high_ohm),
+    )
+
+
+def _class(result: TapResult, reason: Reason) -> str:
+    band = "the maker's limits"
+    if result.conformity is None:
+        band = _USUAL.format(low=ohms(reason.low_ohm or Decimal(0)), high=ohms(reason.high_ohm or Decimal(0)))
+    less = ", less the leads" if result.tap is Tap.PRIMARY and _leads_off(result) else ""
+    return f"The {_NAMES[result.tap]} is {_value(result)}{less}. {_CLASS[result.tap, result.kind].format(band=band)}"
+
+
+def _leads_off(result: TapResult) -> bool:
+    quantity = result.reading.quantity if result.reading else None
+    return result.measured is not None and quantity is not None and quantity.ohms != result.measured.value_ohm
+
+
+def _value(result: TapResult) -> str:
+    if result.measured is not None:
+        return with_doubt(result.measured)
+    return "" if result.reading is None else shown(result.reading)
+
+
+def _against(tap: Tap, measured: Measured, found: Conformity) -> str:
+    at = ""
+    if found.referred.value_ohm != measured.value_ohm:
+        at = f" ({with_doubt(found.referred)} at {found.limit.at_c} °C)"
+    probability = f"{_percent(found.probability)} probability of being inside"
+    return f"Against {_limit(found.limit)}, the {_NAMES[tap]}{at} is {found.zone.value}; {probability}."
+
+
+def _limit(limit: Limit) -> str:
+    if limit.low_ohm is None:
+        return f"{limit.source}, at most {ohms(limit.high_ohm or Decimal(0))}"
+    if limit.high_ohm is None:
+        return f"{limit.source}, at least {ohms(limit.low_ohm)}"
+    return f"{limit.source}, {ohms(limit.low_ohm)} to {ohms(limit.high_ohm)}"
+
+
+def _percent(probability: float) -> str:
+    """Never 0 or 100: nothing measured is certain."""
+    if probability < 0.01:  # noqa: PLR2004 - one percent
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"  # noqa: PLR2004 - the mirror
+
+
+def _tap_line(result: TapResult) -> str:
+    name = _NAMES[result.tap].capitalize()
+    if result.reading is None:
+        return f"{name}: not taken"
+    value = f", {with_doubt(result.measured)}" if result.measured is not None else ""
+    less = " less the leads" if _leads_off(result) else ""
+    return f"{name}: {shown(result.reading)}{value}{less} ({result.kind.value})"
+
+
+def _list(words: list[str]) -> str:
+    return " and the ".join(words)

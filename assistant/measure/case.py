@@ -1,0 +1,152 @@
+"""What the judgement is given and what it gives back."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum
+
+from assistant.measure.coil import Class, Electronics, Stroke, Tap
+from assistant.measure.limits import NO_LIMITS, CoilLimits, Conformity, check_temperature
+from assistant.measure.measured import Measured
+from assistant.measure.meter import Meter
+from assistant.measure.units import Reading
+
+
+class VerdictKind(Enum):
+    """What the readings say. Only the three with "fault" in their name condemn anything."""
+
+    SOUND = "sound"
+    ELECTRONICS = "electronics"
+    PRIMARY_FAULT = "primary-fault"
+    SECONDARY_FAULT = "secondary-fault"
+    WINDING_FAULT = "winding-fault"
+    BAD_CONTACT = "bad-contact"
+    REPEAT = "repeat"
+    UNDECIDED = "undecided"
+
+
+FAULTS = frozenset({VerdictKind.PRIMARY_FAULT, VerdictKind.SECONDARY_FAULT, VerdictKind.WINDING_FAULT})
+
+
+class Prepare(Enum):
+    """What to do before a reading is taken (again). The value is its key in the wording."""
+
+    CLEAN_CORE = "clean core"
+    CLEAN_TAB = "clean tab"
+    LEAD_AND_CAP_OFF = "lead and cap off"
+    SAY_UNIT = "say the unit"
+    HIGHER_RANGE = "higher range"
+
+
+class Because(Enum):
+    """Kinds of reasons. The value is its key in the wording."""
+
+    CLASS = "class"
+    AGAINST_LIMITS = "against limits"
+    CANNOT_DECIDE = "cannot decide"
+    KILLTAB_AGREES = "killtab agrees"
+    KILLTAB_GOOD = "killtab good"
+    KILLTAB_UNCLEAR = "killtab unclear"
+    KILLTAB_DIFFERS = "killtab differs"
+    KILLTAB_OPEN = "killtab open"
+    KILLTAB_UNSTEADY = "killtab unsteady"
+    ELECTRONICS_YES = "electronics yes"
+    ELECTRONICS_UNKNOWN = "electronics unknown"
+    ELECTRONICS_NO = "electronics no"
+    SECONDARY_CONDEMNS = "secondary condemns"
+    FIRST_WAS_CONTACT = "first was contact"
+    FIRST_DIFFERED = "first differed"
+    DOES_NOT_REPEAT = "does not repeat"
+    STAYED = "stayed"
+    MISSING = "missing"
+    DECLINED = "declined"
+    TAKE_AGAIN = "take again"
+    IN_DOUBT = "in doubt"
+    CAP_STILL_ON = "cap still on"
+    CAP_COUNTED = "cap counted"
+    CAP_BEFORE_FAULT = "cap before fault"
+    LEADS_NOT_TAKEN = "leads not taken"
+    LEADS_HIGH = "leads high"
+    LEADS_OPEN = "leads open"
+    LEADS_NOT_BELIEVED = "leads not believed"
+    NO_MAKERS_FIGURE = "no maker's figure"
+    TEMPERATURE_UNKNOWN = "temperature unknown"
+    RANGE_TOO_LOW = "range too low"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One reason for the wording to make a sentence of: its kind, the pair of points it is about, ohms to print."""
+
+    because: Because
+    tap: Tap | None = None
+    low_ohm: Decimal | None = None
+    high_ohm: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """Everything the judgement rests on.
+
+    Attempts stand oldest first and the last one counts. `repeated` flags readings that were taken a second time
+    though only one is given here; with two or more attempts given, the attempts themselves tell. `declined` are
+    readings the person does not want to take, or to take again. `symptoms` are names from the grammar (`dies_hot`,
+    `no_spark`, ...). Raises ValueError for a coil temperature that no bench has.
+    """
+
+    meter: Meter
+    stroke: Stroke = Stroke.UNKNOWN
+    electronics: Electronics = Electronics.UNKNOWN
+    leads: Reading | None = None
+    primary: tuple[Reading, ...] = ()
+    secondary: tuple[Reading, ...] = ()
+    killtab: tuple[Reading, ...] = ()
+    limits: CoilLimits = NO_LIMITS
+    coil_at_c: Decimal | None = None
+    cap_on: bool | None = None
+    repeated: frozenset[Tap] = frozenset()
+    symptoms: tuple[str, ...] = ()
+    declined: frozenset[Tap] = frozenset()
+
+    def __post_init__(self) -> None:
+        check_temperature(self.coil_at_c)
+
+    def attempts(self, tap: Tap) -> tuple[Reading, ...]:
+        """The readings of one pair of points, oldest first."""
+        return {Tap.PRIMARY: self.primary, Tap.SECONDARY: self.secondary, Tap.KILLTAB: self.killtab}[tap]
+
+
+@dataclass(frozen=True, slots=True)
+class TapResult:
+    """One pair of points: its class, the reading that counts, the value less the leads, how it meets the limits."""
+
+    tap: Tap
+    kind: Class
+    reading: Reading | None = None
+    measured: Measured | None = None
+    conformity: Conformity | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The judgement. `row` names the row of VERDICTS that fired.
+
+    `take` are the readings still wanted, in order, and `prepare` what to do before the first of them; both are empty
+    when nothing more is wanted. `unproven`, `next` and `cautions` are keys of sentences in
+    language/verdict_wording.py.
+    """
+
+    kind: VerdictKind
+    row: str
+    take: tuple[Tap, ...]
+    prepare: tuple[Prepare, ...]
+    primary: TapResult
+    secondary: TapResult
+    killtab: TapResult
+    reasons: tuple[Reason, ...]
+    unproven: tuple[str, ...]
+    next: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def result(self, tap: Tap) -> TapResult:
+        """What became of one pair of points."""
+        return {Tap.PRIMARY: self.primary, Tap.SECONDARY: self.secondary, Tap.KILLTAB: self.killtab}[tap]

@@ -1,0 +1,181 @@
+"""From readings to classes: leads subtracted, limits compared, every attempt put into its class."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from assistant.measure.case import Because, Case, Reason, TapResult
+from assistant.measure.coil import (
+    LEADS_MOST_OHM,
+    LEADS_NORMAL_MOST_OHM,
+    PRIMARY_USUAL_OHM,
+    SCATTER_PERCENT,
+    SHOWN_MOST_OHM,
+    Class,
+    Tap,
+    cap_fits,
+    killtab_class,
+    primary_class,
+    secondary_class,
+    secondary_usual,
+)
+from assistant.measure.limits import Conformity, Zone, compared
+from assistant.measure.measured import Measured
+from assistant.measure.units import Reading, Shown
+
+_DIALS_OHM = {Tap.SECONDARY.value: 20_000, Tap.KILLTAB.value: 20_000}
+"""Where the procedure puts a dial set by hand; for leads and primary it is the lowest range anyway."""
+
+_P_OFF = (Class.RAISED, Class.SUSPICIOUS)
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Every attempt with its class, oldest first, and what there is to say about the readings as such."""
+
+    primary: tuple[TapResult, ...]
+    secondary: tuple[TapResult, ...]
+    killtab: tuple[TapResult, ...]
+    reasons: tuple[Reason, ...] = ()
+
+    def all_of(self, tap: Tap) -> tuple[TapResult, ...]:
+        """The attempts at one pair of points."""
+        return {Tap.PRIMARY: self.primary, Tap.SECONDARY: self.secondary, Tap.KILLTAB: self.killtab}[tap]
+
+    def last(self, tap: Tap) -> TapResult:
+        """The attempt that counts; NOT_TAKEN when there is none."""
+        attempts = self.all_of(tap)
+        return attempts[-1] if attempts else TapResult(tap, Class.NOT_TAKEN)
+
+
+def classify(case: Case) -> Seen:
+    """All readings of a case in their classes."""
+    leads = _Leads.of(case)
+    primary = tuple(_winding(case, Tap.PRIMARY, reading, leads) for reading in case.primary)
+    secondary = tuple(_winding(case, Tap.SECONDARY, reading, leads) for reading in case.secondary)
+    windings = Seen(primary, secondary, ())
+    p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
+    killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
+    return Seen(primary, secondary, killtab, (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Leads:
+    """What the leads read, None when nothing is to be subtracted, and what to say about them."""
+
+    measured: Measured | None
+    reasons: tuple[Reason, ...]
+
+    @staticmethod
+    def of(case: Case) -> "_Leads":
+        if case.leads is None:
+            return _Leads(None, (Reason(Because.LEADS_NOT_TAKEN),) if case.primary else ())
+        leads = _measured(case, case.leads, "leads")
+        if leads is None:
+            return _Leads(None, (Reason(Because.LEADS_OPEN),))
+        if leads.value_ohm > LEADS_MOST_OHM:
+            return _Leads(leads, (Reason(Because.LEADS_HIGH, low_ohm=leads.value_ohm),))
+        return _Leads(leads, ())
+
+    def about(self, primary: TapResult) -> tuple[Reason, ...]:
+        """Whether the leads were not believed beside the primary."""
+        shown = primary.reading.quantity if primary.reading else None
+        return () if shown is None or self.believed(shown.ohms) else (Reason(Because.LEADS_NOT_BELIEVED),)
+
+    def believed(self, value_ohm: Decimal) -> bool:
+        """Leads alone cannot read clearly more than leads and coil together."""
+        return self.measured is None or self.measured.value_ohm - value_ohm <= LEADS_NORMAL_MOST_OHM
+
+    def off(self, measured: Measured) -> Measured:
+        """A value less the leads, never below zero; the value as it stands when there is nothing to take off."""
+        if self.measured is None or not self.believed(measured.value_ohm):
+            return measured
+        less = measured - self.measured
+        return Measured(max(Decimal(0), less.value_ohm), less.parts)
+
+
+def _measured(case: Case, reading: Reading, whose: str) -> Measured | None:
+    """What the display showed, with its errors; None when it showed no value, or one that no meter shows."""
+    if reading.quantity is None or reading.quantity.ohms > SHOWN_MOST_OHM:
+        return None
+    return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose)
+
+
+def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads) -> TapResult:
+    measured = _measured(case, reading, tap.value)
+    if measured is not None:
+        measured = leads.off(measured)
+    cap_on = case.cap_on if tap is Tap.SECONDARY else None
+    limit = case.limits.secondary if tap is Tap.SECONDARY else case.limits.primary
+    conformity = None
+    if measured is not None and limit is not None:
+        conformity = compared(measured, limit, case.coil_at_c, cap_on=cap_on)
+    inside = None if limit is None else _inside(conformity)
+    if tap is Tap.PRIMARY:
+        kind = primary_class(reading, measured, inside=inside)
+    else:
+        kind = secondary_class(reading, measured, case.stroke, inside=inside, cap_on=cap_on)
+    return TapResult(tap, kind, reading, measured, conformity)
+
+
+def _inside(conformity: Conformity | None) -> bool:
+    return conformity is not None and conformity.zone in (Zone.INSIDE, Zone.INSIDE_IN_DOUBT)
+
+
+def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapResult) -> TapResult:
+    """K against P + S; against S alone when P tells nothing of the winding; against a good coil when S is bad."""
+    measured = _measured(case, reading, Tap.KILLTAB.value)
+    if measured is not None:
+        measured = leads.off(measured)
+    bad = s.kind in (Class.BAD, Class.BEYOND)
+    if bad and measured is not None:
+        like_good = _winding(case, Tap.SECONDARY, reading, leads).kind in (Class.USUAL, Class.NEAR)
+        return TapResult(Tap.KILLTAB, Class.SAME if like_good else Class.DIFFERENT, reading, measured)
+    expected = s.measured
+    if expected is not None and p.measured is not None and p.kind not in _P_OFF:
+        expected = expected + p.measured
+    steps = (seen.quantity.step_ohms for seen in (reading, s.reading) if seen is not None and seen.quantity is not None)
+    if not bad and _at_full_scale(reading, expected):
+        return TapResult(Tap.KILLTAB, Class.UNCLEAR, reading)
+    kind = killtab_class(reading, measured, expected, sum(steps, Decimal(0)))
+    return TapResult(Tap.KILLTAB, kind, reading, measured)
+
+
+def _at_full_scale(reading: Reading, expected: Measured | None) -> bool:
+    """Whether "over range" is just what a good coil would show on this range."""
+    if expected is None or reading.range_ohm is None or reading.shown is not Shown.OVER_RANGE:
+        return False
+    return expected.value_ohm * (100 + SCATTER_PERCENT) / 100 >= reading.range_ohm
+
+
+def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
+    """The class of one reading, how it stands to the maker's limits, and whether a plug cap explains it."""
+    if result.reading is None:
+        return ()
+    usual = PRIMARY_USUAL_OHM if result.tap is Tap.PRIMARY else secondary_usual(case.stroke, cap_on=case.cap_on)
+    reasons = [Reason(Because.CLASS, result.tap, *usual)]
+    if result.conformity is not None:
+        reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
+        if not result.conformity.decidable:
+            reasons.append(Reason(Because.CANNOT_DECIDE, result.tap))
+        if case.coil_at_c is None and result.conformity.limit.at_c is not None:
+            reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
+    if result.tap is Tap.SECONDARY:
+        reasons += _about_cap(case, result)
+    return tuple(reasons)
+
+
+def _about_cap(case: Case, result: TapResult) -> list[Reason]:
+    if case.cap_on:
+        return [Reason(Because.CAP_COUNTED, Tap.SECONDARY)]
+    if result.measured is None or result.kind is Class.USUAL or case.cap_on is False:
+        return []
+    limit = result.conformity.limit if result.conformity else None
+    band = secondary_usual(case.stroke, cap_on=False)
+    if limit is not None and limit.high_ohm is not None:
+        band = (limit.low_ohm or Decimal(0), limit.high_ohm)
+    without = cap_fits(result.measured.value_ohm, band)
+    return (
+        []
+        if without is None
+        else [Reason(Because.CAP_STILL_ON, Tap.SECONDARY, max(Decimal(0), without[0]), without[1])]
+    )

@@ -1,0 +1,257 @@
+"""The judgement: one table of verdicts, and the function that finds the row.
+
+The table is read from the top; the first row that fits a case counts. A row says what the readings mean once its
+`again` readings were taken twice with one outcome; until then it asks for them. Whatever condemns a coil has them, so
+nothing is condemned by a single reading.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
+from assistant.measure.classify import Seen, classify
+from assistant.measure.coil import CLASSES, PRIMARY_NEAR_MOST_OHM, SECONDARY_BAD_OHM, Class, Electronics, Stroke, Tap
+from assistant.measure.guidance import cautions_for, next_for, unproven_for
+
+__all__ = [
+    "CLASSES",
+    "FAULTS",
+    "VERDICTS",
+    "Because",
+    "Case",
+    "Class",
+    "Electronics",
+    "Prepare",
+    "Reason",
+    "Row",
+    "Stroke",
+    "Tap",
+    "TapResult",
+    "Verdict",
+    "VerdictKind",
+    "judge",
+    "row_for",
+]
+
+Classes = frozenset[Class]
+
+_P_OK = frozenset({Class.USUAL, Class.NEAR, Class.TOO_SMALL})
+_P_OFF = frozenset({Class.RAISED, Class.SUSPICIOUS})
+_S_OK = frozenset({Class.USUAL, Class.NEAR})
+_K_UNLIKE = frozenset({Class.DIFFERENT, Class.UNSTEADY, Class.OPEN})
+_ANY = frozenset(Class)
+_ANY_ELECTRONICS = frozenset(Electronics)
+_PLAIN = frozenset({Electronics.NO})
+
+
+def _only(*classes: Class) -> Classes:
+    return frozenset(classes)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: which classes it fits, and what they mean.
+
+    `single`: the row fits only while that reading has not been taken twice with one outcome. `want` are readings to
+    be taken if they are missing, `again` readings that must have been taken twice; `meanwhile` is the kind as long as
+    any of them is open, `kind` afterwards. `prepare` is done before the first of them.
+    """
+
+    id: str
+    p: Classes
+    s: Classes
+    k: Classes
+    kind: VerdictKind
+    meanwhile: VerdictKind = VerdictKind.REPEAT
+    electronics: frozenset[Electronics] = _ANY_ELECTRONICS
+    single: Tap | None = None
+    want: tuple[Tap, ...] = ()
+    again: tuple[Tap, ...] = ()
+    prepare: tuple[Prepare, ...] = ()
+    reasons: tuple[Because, ...] = ()
+
+
+_P, _S, _K = Tap.PRIMARY, Tap.SECONDARY, Tap.KILLTAB
+
+VERDICTS: tuple[Row, ...] = (
+    Row("primary-missing", _only(Class.NOT_TAKEN), _ANY, _ANY,
+        VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_P, _S)),
+    Row("secondary-missing", _ANY, _only(Class.NOT_TAKEN), _ANY,
+        VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_S,)),
+    Row("primary-raised", _only(Class.RAISED), _ANY, _ANY,
+        VerdictKind.UNDECIDED, single=_P, again=(_P,), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB)),
+    Row("secondary-low", _ANY, _only(Class.LOW), _ANY,
+        VerdictKind.UNDECIDED, again=(_S,), prepare=(Prepare.SAY_UNIT,), reasons=(Because.NO_MAKERS_FIGURE,)),
+    Row("secondary-raised", _ANY, _only(Class.RAISED), _ANY,
+        VerdictKind.UNDECIDED, again=(_S,), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE),
+        reasons=(Because.NO_MAKERS_FIGURE,)),
+    Row("secondary-beyond", _ANY, _only(Class.BEYOND), _ANY,
+        VerdictKind.UNDECIDED, again=(_S,),
+        prepare=(Prepare.HIGHER_RANGE, Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE),
+        reasons=(Because.RANGE_TOO_LOW,)),
+    Row("sound", _P_OK, _S_OK, _only(Class.SAME, Class.NOT_TAKEN), VerdictKind.SOUND),
+    Row("killtab-unclear", _ANY, _S_OK, _only(Class.UNCLEAR),
+        VerdictKind.UNDECIDED, again=(_K,), prepare=(Prepare.CLEAN_TAB,)),
+    Row("contradiction", _P_OK, _S_OK, _K_UNLIKE,
+        VerdictKind.UNDECIDED, again=(_K, _P), prepare=(Prepare.CLEAN_TAB, Prepare.CLEAN_CORE)),
+    Row("killtab-wanted", _P_OFF, _S_OK, _only(Class.NOT_TAKEN),
+        VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_K,)),
+    Row("primary-contact", _P_OFF, _S_OK, _only(Class.SAME),
+        VerdictKind.BAD_CONTACT, VerdictKind.BAD_CONTACT, again=(_P,), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB)),
+    Row("primary-fault", _P_OFF, _S_OK, _K_UNLIKE,
+        VerdictKind.PRIMARY_FAULT, electronics=_PLAIN, again=(_P, _K), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB),
+        reasons=(Because.ELECTRONICS_NO,)),
+    Row("electronics", _P_OFF, _S_OK, _K_UNLIKE, VerdictKind.ELECTRONICS),
+    Row("killtab-wanted-for-secondary", _ANY, _only(Class.BAD), _only(Class.NOT_TAKEN),
+        VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_K,)),
+    Row("core-contact", _ANY, _only(Class.BAD), _only(Class.SAME),
+        VerdictKind.BAD_CONTACT, VerdictKind.BAD_CONTACT, again=(_S,), prepare=(Prepare.CLEAN_CORE,)),
+    Row("secondary-unclear", _ANY, _only(Class.BAD), _only(Class.UNCLEAR),
+        VerdictKind.UNDECIDED, again=(_S, _K), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
+    Row("secondary-fault", _P_OK, _only(Class.BAD), _K_UNLIKE,
+        VerdictKind.SECONDARY_FAULT, again=(_S,), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
+    Row("winding-fault", _P_OFF, _only(Class.BAD), _K_UNLIKE,
+        VerdictKind.WINDING_FAULT, again=(_P, _S), prepare=(Prepare.CLEAN_CORE, Prepare.LEAD_AND_CAP_OFF),
+        reasons=(Because.SECONDARY_CONDEMNS,)),
+)  # fmt: skip
+"""Every combination of classes has a row; a test walks through all of them."""
+
+
+def row_for(p: Class, s: Class, k: Class, electronics: Electronics, settled: frozenset[Tap]) -> Row:
+    """The first row that fits. `settled` are the readings taken twice with one outcome."""
+    return next(
+        row
+        for row in VERDICTS
+        if p in row.p
+        and s in row.s
+        and k in row.k
+        and electronics in row.electronics
+        and (row.single is None or row.single not in settled)
+    )
+
+
+TRIES = 3
+"""After so many readings of one pair of points that do not agree, it is asked for no more: it does not repeat."""
+
+_SIDES: Mapping[Tap, tuple[Classes, ...]] = {
+    Tap.PRIMARY: (_P_OK, _P_OFF),
+    Tap.SECONDARY: (_S_OK, _only(Class.BEYOND, Class.BAD)),
+    Tap.KILLTAB: (_K_UNLIKE,),
+}
+"""Classes that count as one outcome when a reading is repeated; any other class only agrees with itself."""
+
+_ALWAYS = (Because.NO_MAKERS_FIGURE, Because.RANGE_TOO_LOW, Because.ELECTRONICS_NO)
+"""Reasons of a row that hold whatever became of it; the others only when it condemns."""
+
+_K_REASONS = {
+    Class.OPEN: Because.KILLTAB_OPEN,
+    Class.UNSTEADY: Because.KILLTAB_UNSTEADY,
+    Class.DIFFERENT: Because.KILLTAB_DIFFERS,
+    Class.UNCLEAR: Because.KILLTAB_UNCLEAR,
+    Class.SAME: Because.KILLTAB_AGREES,
+}
+
+_BY_CONTACT = _P_OFF | {Class.BAD} | _K_UNLIKE
+"""Classes that a bad probe contact explains when a repeat reads well."""
+
+_GOOD: Mapping[Tap, Classes] = {Tap.PRIMARY: _P_OK, Tap.SECONDARY: _S_OK, Tap.KILLTAB: _only(Class.SAME)}
+"""Classes that speak for the coil."""
+
+
+def judge(case: Case) -> Verdict:
+    """The verdict on a case; total: every case has one and nothing raises."""
+    seen = classify(case)
+    settled = frozenset(tap for tap in Tap if _settled(case, tap, seen.all_of(tap)))
+    p, s, k = (seen.last(tap) for tap in Tap)
+    row = row_for(p.kind, s.kind, k.kind, case.electronics, settled)
+    open_ = [tap for tap in row.want if seen.last(tap).kind is Class.NOT_TAKEN]
+    open_ += [tap for tap in row.again if tap not in settled]
+    take = tuple(tap for tap in open_ if tap not in case.declined and len(case.attempts(tap)) < TRIES)
+    given_up = tuple(tap for tap in open_ if tap not in take)
+    if set(given_up) & set(row.again):  # the other repeats would not settle it either
+        take = ()
+    kind = row.meanwhile if take else VerdictKind.UNDECIDED if given_up else row.kind
+    doubt = _doubts(kind, case, p, s)
+    kind = VerdictKind.UNDECIDED if doubt else kind
+    reasons = (
+        *seen.reasons,
+        *(Reason(because) for because in row.reasons if because in _ALWAYS or kind in FAULTS),
+        *_about_killtab(case, p, s, k),
+        *_about_repeats(seen, settled),
+        *doubt,
+        *(Reason(Because.TAKE_AGAIN if case.attempts(tap) else Because.MISSING, tap) for tap in take),
+        *(Reason(Because.DECLINED if tap in case.declined else Because.DOES_NOT_REPEAT, tap) for tap in given_up),
+    )
+    prepare = row.prepare if take and case.attempts(take[0]) else ()
+    return Verdict(
+        kind=kind,
+        row=row.id,
+        take=take,
+        prepare=prepare,
+        primary=p,
+        secondary=s,
+        killtab=k,
+        reasons=reasons,
+        unproven=unproven_for(kind, p.kind, k.kind, case),
+        next=next_for(kind, case.symptoms, waiting=bool(take)),
+        cautions=cautions_for(waiting=bool(take)),
+    )
+
+
+def _settled(case: Case, tap: Tap, attempts: tuple[TapResult, ...]) -> bool:
+    """Whether a reading was taken twice with one outcome. With one attempt given, the caller's flag tells."""
+    if len(attempts) < 2:  # noqa: PLR2004 - a repeat makes two
+        return tap in case.repeated and bool(attempts)
+    return _side(tap, attempts[-2].kind) == _side(tap, attempts[-1].kind)
+
+
+def _side(tap: Tap, kind: Class) -> Classes:
+    return next((side for side in _SIDES[tap] if kind in side), _only(kind))
+
+
+def _doubts(kind: VerdictKind, case: Case, p: TapResult, s: TapResult) -> tuple[Reason, ...]:
+    """Why a decision cannot stand: what carries it is within the meter's doubt, or a plug cap may be the cause."""
+    doubts = []
+    if kind in (VerdictKind.ELECTRONICS, VerdictKind.PRIMARY_FAULT) and _reaches(p, PRIMARY_NEAR_MOST_OHM):
+        doubts.append(Reason(Because.IN_DOUBT, Tap.PRIMARY, high_ohm=PRIMARY_NEAR_MOST_OHM))
+    if kind in (VerdictKind.SECONDARY_FAULT, VerdictKind.WINDING_FAULT):
+        if _reaches(s, SECONDARY_BAD_OHM):
+            doubts.append(Reason(Because.IN_DOUBT, Tap.SECONDARY, high_ohm=SECONDARY_BAD_OHM))
+        if case.cap_on:
+            doubts.append(Reason(Because.CAP_BEFORE_FAULT, Tap.SECONDARY))
+    return tuple(doubts)
+
+
+def _reaches(result: TapResult, edge_ohm: Decimal) -> bool:
+    """Whether the true value may lie below the edge that the reading lies above."""
+    return result.measured is not None and result.measured.value_ohm - Decimal(result.measured.expanded_ohm) < edge_ohm
+
+
+def _about_killtab(case: Case, p: TapResult, s: TapResult, k: TapResult) -> tuple[Reason, ...]:
+    if k.kind is Class.NOT_TAKEN:
+        return ()
+    because = _K_REASONS[k.kind]
+    if k.kind is Class.SAME and s.kind in (Class.BAD, Class.BEYOND):
+        because = Because.KILLTAB_GOOD
+    reasons = [Reason(because, Tap.KILLTAB)]
+    if p.kind in _P_OFF and k.kind in _K_UNLIKE and case.electronics is not Electronics.NO:
+        known = case.electronics is Electronics.YES
+        reasons.append(Reason(Because.ELECTRONICS_YES if known else Because.ELECTRONICS_UNKNOWN, Tap.PRIMARY))
+    return tuple(reasons)
+
+
+def _about_repeats(seen: Seen, settled: frozenset[Tap]) -> Iterator[Reason]:
+    """What the repeats showed: the first reading was bad contact, or a bad reading stayed."""
+    for tap in Tap:
+        attempts = seen.all_of(tap)
+        if not attempts:
+            continue
+        earlier = frozenset(attempt.kind for attempt in attempts[:-1])
+        if attempts[-1].kind not in _GOOD[tap]:
+            if tap in settled:
+                yield Reason(Because.STAYED, tap)
+        elif earlier & _BY_CONTACT:
+            yield Reason(Because.FIRST_WAS_CONTACT, tap)
+        elif earlier - _GOOD[tap]:
+            yield Reason(Because.FIRST_DIFFERED, tap)
