@@ -128,11 +128,6 @@ def answered(phrases: tuple[str, ...]) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def commands(phrases: tuple[str, ...]) -> str:
-    """What can be said at any time."""
-    return f"At any time: {', '.join(phrases)}."
-
-
 def dial(full_ohm: int) -> str:
     """Which range the dial should stand on."""
     return f"Dial on the {printed_ohms(full_ohm)} range."
