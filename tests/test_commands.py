@@ -29,7 +29,7 @@ class Result:
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:  # noqa: ANN401 - a function
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
     def run_it(*arguments: str, typed: str | None = None) -> Result:
         if typed is not None:
             monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
@@ -71,7 +71,7 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
         (("NaN",), {"kind": "not understood"}),
     ],
 )
-def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], expected: dict[str, Any]) -> None:  # noqa: ANN401
+def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], expected: dict[str, Any]) -> None:
     result = run("read", *arguments)
     assert result.status == 0
     assert expected.items() <= result.json.items()
@@ -118,7 +118,7 @@ def test_a_wrong_argument_gets_one_line_and_status_2(
     assert result.out == ""
 
 
-def test_every_command_has_help_with_an_example(run: Any) -> None:  # noqa: ANN401
+def test_every_command_has_help_with_an_example(run: Any) -> None:
     assert run("--help").status == 0
     for name in commands.COMMANDS:
         result = run(name, "--help")
@@ -130,7 +130,7 @@ def test_every_command_has_help_with_an_example(run: Any) -> None:  # noqa: ANN4
 # ---- judge
 
 
-def test_judge_gives_the_verdict_with_its_reasons(run: Any) -> None:  # noqa: ANN401
+def test_judge_gives_the_verdict_with_its_reasons(run: Any) -> None:
     found = run("judge", "--stroke", "four", "--leads", "0.3", "--primary", "1.4", "--secondary", "4.2k").json
     assert found["verdict"] == "sound"
     assert found["primary"]["class"] == "usual"
@@ -160,14 +160,14 @@ def test_judge_gives_the_verdict_with_its_reasons(run: Any) -> None:  # noqa: AN
         ("", "undecided"),
     ],
 )
-def test_judge_by_the_table(run: Any, arguments: str, verdict: str) -> None:  # noqa: ANN401
+def test_judge_by_the_table(run: Any, arguments: str, verdict: str) -> None:
     assert run("judge", *arguments.split()).json["verdict"] == verdict
 
 
 # ---- chat and replay
 
 
-def test_chat_from_a_pipe_to_a_verdict_then_replay(run: Any, tmp_path: Path) -> None:  # noqa: ANN401
+def test_chat_from_a_pipe_to_a_verdict_then_replay(run: Any, tmp_path: Path) -> None:
     lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
     result = run("chat", "--data", str(tmp_path), typed="\n".join(lines) + "\n")
     assert result.status == 0
@@ -181,7 +181,7 @@ def test_chat_from_a_pipe_to_a_verdict_then_replay(run: Any, tmp_path: Path) -> 
         assert result.err.startswith("Identical")
 
 
-def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     run("chat", "--data", str(tmp_path), typed="ready\n14\n")
     (folder,) = tmp_path.iterdir()
     old = data.texts
@@ -202,7 +202,7 @@ def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monke
     assert "damaged" in result.err
 
 
-def test_chat_tells_of_a_job_left_unfinished_and_takes_it_up(run: Any, tmp_path: Path) -> None:  # noqa: ANN401
+def test_chat_tells_of_a_job_left_unfinished_and_takes_it_up(run: Any, tmp_path: Path) -> None:
     run("chat", "--data", str(tmp_path), "--job", "pump", typed="ready\nstop\n")
     assert "Job pump was left unfinished" in run("chat", "--data", str(tmp_path), typed="").err
     result = run("chat", "--data", str(tmp_path), "--job", "pump", typed="two stroke\n")
@@ -210,7 +210,7 @@ def test_chat_tells_of_a_job_left_unfinished_and_takes_it_up(run: Any, tmp_path:
     assert "electronics inside" in result.err
 
 
-def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         sys, "stdin", io.TextIOWrapper(io.BytesIO(b"ready\n\xff\xfe\x00\n" + b"x" * 1_000_000 + b"\n"), "utf-8")
     )
@@ -221,7 +221,7 @@ def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypa
     assert (folder / "journal.jsonl").stat().st_size < 200_000
 
 
-def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     class Interrupted(io.StringIO):
         def readline(self, *_: object) -> str:  # type: ignore[override]
             raise KeyboardInterrupt
@@ -234,7 +234,7 @@ def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: py
     assert run("replay", str(folder)).status == 0
 
 
-def test_faults_in_data_files_are_all_named_at_once(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+def test_faults_in_data_files_are_all_named_at_once(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     old = data.texts
     broken = {
         "grammar": lambda text: text.replace("[command.stop]", "[command.stop]\nphrase = 3"),
@@ -249,7 +249,7 @@ def test_faults_in_data_files_are_all_named_at_once(run: Any, tmp_path: Path, mo
     assert list(tmp_path.iterdir()) == []
 
 
-def test_data_files_that_cannot_be_read_get_one_line(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN401
+def test_data_files_that_cannot_be_read_get_one_line(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(kind: str) -> dict[str, str]:
         raise PermissionError(13, "Permission denied", kind)
 

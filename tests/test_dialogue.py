@@ -127,6 +127,13 @@ def test_a_label_and_a_meter_given_at_the_start_are_not_asked_for(bench: Bench) 
     assert "0.3 what" in talk.type("0.3")
 
 
+def test_hundredths_of_an_ohm_are_taken_from_the_meter_that_shows_them(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "no", "fine", "done", "0.12")
+    assert talk.readings() == {"leads": ["0.12 Ω"]}
+    talk = Conversation(bench).to(*TO_LEADS)
+    assert "0.12 what" in talk.type("0.12")
+
+
 def test_the_meter_and_the_label_are_asked_and_kept(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "village pump", "not known", "no", "none", "no", "fine")
     assert (talk.state.facts.label, talk.state.facts.meter) == ("village pump", "fine")

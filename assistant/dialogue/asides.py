@@ -112,8 +112,7 @@ def where(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 
 def help_now(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """What can be said now."""
-    lines = (bench.lexicon.expects(state.expect).help, wording.commands(tuple(bench.lexicon.command_help.values())))
-    return state, (*(Say(line) for line in lines), Listen(state.expect))
+    return state, (*(Say(line) for line in bench.lexicon.help(state.expect)), Listen(state.expect))
 
 
 def voice(_bench: Bench, state: State, incoming: Incoming) -> Outcome:

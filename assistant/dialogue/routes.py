@@ -71,7 +71,9 @@ def _dial(bench: Bench, state: State, step: Step) -> str:
 def expectation(bench: Bench, state: State, step: Step) -> Expectation:
     """What may sensibly be said at a step."""
     range_ = dial_range(bench, state.facts, step)
-    return Expectation(step.expect, range_.full_ohm if range_ else None, step.plausible_ohm)
+    if range_ is None:
+        return Expectation(step.expect, plausible_ohm=step.plausible_ohm)
+    return Expectation(step.expect, range_.full_ohm, step.plausible_ohm, range_.resolution_ohm)
 
 
 def _leads(bench: Bench, state: State) -> Outcome:
@@ -117,10 +119,9 @@ def _limit_order(bench: Bench, state: State) -> Outcome:
     winding = state.step.removesuffix("_high")
     low, high = (last_ohms(state.facts.at(f"{winding}_{side}")) for side in ("low", "high"))
     if low is not None and high is not None and low > high:
-        names = (f"{winding}_low", f"{winding}_high")
-        kept = tuple(taken for taken in state.facts.readings if taken.step not in names)
-        state = replace(state, facts=replace(state.facts, readings=kept))
-        state, effects = enter(bench, state, names[0])
+        index = max(number for number, point in enumerate(state.past) if point.step == f"{winding}_low")
+        state = replace(state, facts=state.past[index].facts, past=state.past[:index])
+        state, effects = enter(bench, state, f"{winding}_low")
         return state, (Say(wording.NOT_IN_ORDER), *effects)
     if winding == "primary":
         return enter(bench, state, "secondary_low")

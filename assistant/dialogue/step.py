@@ -103,6 +103,11 @@ def correct(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     return state, said + effects
 
 
+def instead(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """A correction while a reading is only asked about: it is taken instead of that one."""
+    return _answer(bench, state, incoming, correcting=True)
+
+
 def _answer(bench: Bench, state: State, incoming: Incoming, *, correcting: bool = False) -> Outcome:
     if incoming.understood is None:
         raise TypeError("no words to answer")
@@ -121,7 +126,7 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.STARTED:        (asides.begin,  asides.ignore,          asides.ignore,        asides.ignore,        asides.ignore,          asides.ignore,        asides.ignore),
     Came.TAKEN_UP:       (asides.ignore, asides.take_up,         asides.take_up,       asides.take_up,       asides.take_up,         asides.take_up,       asides.take_up),
     Came.READING:        (asides.ignore, readings.reading,       readings.reading,     readings.reading,     correct,                asides.still_paused,  asides.ignore),
-    Came.CORRECTION:     (asides.ignore, correct,                readings.reading,     readings.reading,     correct,                asides.still_paused,  asides.ignore),
+    Came.CORRECTION:     (asides.ignore, correct,                instead,              instead,              correct,                asides.still_paused,  asides.ignore),
     Came.BARE:           (asides.ignore, readings.bare,          readings.bare,        readings.bare,        correct,                asides.still_paused,  asides.ignore),
     Came.UNIT:           (asides.ignore, answers.wrong_kind,     readings.unit,        answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.YES:            (asides.ignore, answers.answer,         answers.ask_again,    confirmed,            readings.settle,        asides.still_paused,  asides.ignore),

@@ -3,7 +3,6 @@
 `python -m assistant.report.tables DEVELOPERS.md` writes them into the document; a test holds the document to it.
 """
 
-import re
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -62,10 +61,9 @@ def _markdown(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
 def with_tables(document: str) -> str:
     """The document with both tables as they are now, between their markers."""
     for name, table in (("phases", phase_table()), ("verdicts", verdict_table())):
-        pattern = rf"(<!-- {name}: begin -->\n).*?(<!-- {name}: end -->)"
-        document = re.sub(
-            pattern, lambda match, table=table: f"{match[1]}{table}\n{match[2]}", document, flags=re.DOTALL
-        )  # type: ignore[misc]
+        begin, end = f"<!-- {name}: begin -->\n", f"<!-- {name}: end -->"
+        before, _, rest = document.partition(begin)
+        document = f"{before}{begin}{table}\n{end}{rest.partition(end)[2]}"
     return document
 
 

@@ -1,0 +1,200 @@
+"""What is not heard surely is asked back; what the data files make impossible is refused, not trusted."""
+
+from dataclasses import replace
+
+import pytest
+from conversation import TO_LEADS, Conversation, spoken
+
+from assistant.dialogue import answers, asides, moves, readings
+from assistant.dialogue.events import Finished, Heard, InputEnded, Started, Typed
+from assistant.dialogue.moves import Incoming
+from assistant.dialogue.procedure import StepKind
+from assistant.dialogue.state import Bench, Phase, State
+from assistant.dialogue.step import confirmed, correct
+from assistant.language.meaning import Alternative, Expectation, Hearing, SaidReading, SaidText, Understood, Word
+from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
+
+
+def surely(talk: Conversation, text: str) -> str:
+    """Hear something with all the evidence there can be."""
+    words = tuple(Word(word) for word in text.split())
+    return spoken(talk.event(Heard(Hearing((Alternative(words, 0.0, "vosk"),), "vosk test", 1.0))))
+
+
+# ---- not sure
+
+
+def test_a_reading_not_heard_surely_is_asked_back_and_taken_with_yes(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS)
+    assert "I got: 0.3 Ω. Is that what the meter shows?" in talk.hear("zero point three ohms")
+    assert talk.readings() == {}
+    surely(talk, "yes")
+    assert talk.readings() == {"leads": ["0.3 Ω"]}
+
+
+def test_a_maker_s_limit_not_heard_surely_is_asked_back(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
+    assert "I got: 0.8 Ω" in talk.hear("zero point eight ohms")
+    talk.type("yes")
+    assert talk.readings() == {"primary_low": ["0.8 Ω"]}
+
+
+@pytest.mark.parametrize(("words", "step"), [("four stroke", "electronics"), ("skip", "electronics")])
+def test_an_answer_or_a_command_not_heard_surely_is_asked_back(bench: Bench, words: str, step: str) -> None:
+    talk = Conversation(bench).to("ready", "14")
+    assert f"Did you say “{words}”?" in talk.hear(words)
+    assert talk.step == "stroke"
+    talk.type("yes")
+    assert talk.step == step
+
+
+def test_stop_not_heard_surely_is_asked_and_then_stops(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS)
+    talk.hear("stop")
+    assert talk.phase is Phase.CONFIRMING
+    talk.type("yes")
+    assert talk.effects[-1] == Finished(complete=False)
+
+
+def test_stop_heard_surely_stops_from_every_question(bench: Bench) -> None:
+    for lines in ((), TO_LEADS, (*TO_LEADS, "0.3", "4700"), (*TO_LEADS, "0.3", "850 ohms"), (*TO_LEADS, "pause")):
+        talk = Conversation(bench).to(*lines)
+        surely(talk, "stop")
+        assert talk.phase is Phase.CLOSED
+
+
+@pytest.mark.parametrize("words", ["one four seven", "no one point four ohms", "one"])
+def test_what_is_too_unsure_to_ask_about_is_asked_for_again(bench: Bench, words: str) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.9")
+    assert "not sure" in talk.hear(words)
+    assert talk.readings() == {"leads": ["0.3 Ω"], "primary": ["1.9 Ω"]}
+    assert talk.step == "secondary"
+
+
+def test_doubt_in_the_middle_of_a_question_keeps_that_question(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "4700")
+    assert "4700 what" in talk.hear("kilo ohms")
+    assert talk.phase is Phase.UNIT
+    talk.type("no", "850 ohms")
+    assert talk.phase is Phase.CONFIRMING
+    assert "yes or no" in talk.hear("yes")
+    assert talk.phase is Phase.CONFIRMING
+    talk.type("no", "pause")
+    assert talk.hear("resume") == ""
+    assert talk.phase is Phase.PAUSED
+
+
+def test_noise_while_a_reading_settles_does_not_let_it_pass(bench: Bench) -> None:
+    talk = Conversation(bench).start(timed=True)
+    talk.type(*TO_LEADS, "0.3")
+    assert "Is that what the meter shows" in talk.hear("four")
+    assert talk.phase is Phase.SETTLING
+
+
+def test_a_sure_reading_is_taken_at_once_and_a_sure_correction_replaces_it(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3")
+    surely(talk, "one point nine")
+    surely(talk, "no one point four")
+    assert talk.readings()["primary"] == ["1.4 Ω"]
+
+
+def test_a_correction_that_cannot_be_understood_by_its_own_dial_is_asked(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4")
+    text = talk.type("no, 4700")
+    assert "Taken back: 1.4 Ω" in text
+    assert "4700 what" in text
+    assert talk.step == "primary"
+
+
+def test_a_spoken_number_is_a_label(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready")
+    assert "Job 14." in surely(talk, "one four")
+
+
+# ---- data files whose parts do not fit each other
+
+
+def misfit(bench: Bench, name: str, kind: StepKind) -> Bench:
+    steps = tuple(replace(step, kind=kind) if step.name == name else step for step in bench.procedure.steps)
+    return replace(bench, procedure=replace(bench.procedure, steps=steps))
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "line"),
+    [
+        ("label", StepKind.CHOICE, "14"),
+        ("label", StepKind.CHOICE, "water pump"),
+        ("stroke", StepKind.READING, "four stroke"),
+        ("stroke", StepKind.TEXT, "four stroke"),
+    ],
+)
+def test_an_answer_that_a_step_has_no_use_for_is_refused(bench: Bench, name: str, kind: StepKind, line: str) -> None:
+    talk = Conversation(misfit(bench, name, kind)).to("ready", *(["14"] if name == "stroke" else []))
+    assert "another kind" in talk.type(line)
+    assert talk.step == name
+
+
+def test_a_spoken_number_that_a_step_has_no_use_for_is_refused(bench: Bench) -> None:
+    talk = Conversation(misfit(bench, "label", StepKind.CHOICE)).to("ready")
+    assert "another kind" in surely(talk, "one four")
+
+
+def test_an_answer_that_a_unit_question_has_no_use_for_leaves_it_open(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "4700")
+    talk.state = replace(talk.state, expect=Expectation("any"))
+    assert talk.type("four stroke") == "4700 what: ohms, kilo-ohms or meg-ohms?"
+
+
+@pytest.mark.parametrize("words", ["zero point three ohms", "four point seven"])
+def test_a_reading_that_a_step_has_no_use_for_is_not_asked_about(bench: Bench, words: str) -> None:
+    talk = Conversation(misfit(bench, "leads", StepKind.TEXT)).to(*TO_LEADS)
+    assert "not sure" in talk.hear(words)
+    assert "another kind" in talk.type(words)
+    assert talk.readings() == {}
+
+
+def test_a_dial_that_no_range_fits_stands_on_the_highest(bench: Bench) -> None:
+    steps = tuple(
+        replace(step, range="900000000") if step.name == "secondary" else step for step in bench.procedure.steps
+    )
+    talk = Conversation(replace(bench, procedure=replace(bench.procedure, steps=steps))).to(*TO_LEADS, "0.3", "1.4")
+    assert talk.state.expect.range_ohm == bench.meters["pocket"].highest.full_ohm
+    talk.type("over range", "yes", "over range", "yes", "done")
+    assert talk.step == "secondary"
+    assert talk.state.expect.range_ohm == bench.meters["pocket"].highest.full_ohm
+
+
+def test_over_range_on_a_range_a_winding_may_exceed_sends_the_dial_one_up(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "over range", "yes")
+    assert talk.step == "prepare"
+    assert "200 kΩ range" in talk.type("done")
+    assert talk.state.expect.range_ohm == 200_000
+
+
+# ---- mistakes in the table would show
+
+
+def test_a_cell_that_gets_what_it_is_not_for_says_so(bench: Bench) -> None:
+    state = Conversation(bench).to(*TO_LEADS).state
+    with pytest.raises(TypeError, match="expected Started, found InputEnded"):
+        asides.begin(bench, State(), Incoming(InputEnded()))
+    with pytest.raises(TypeError, match="expected SaidAnswers, found None"):
+        answers.answer(bench, state, Incoming(Started()))
+    text = Understood(SaidText("x"), sure=True, words="x")
+    with pytest.raises(TypeError, match="expected SaidReading, found SaidText"):
+        readings.reading(bench, state, Incoming(Typed("x"), text))
+    with pytest.raises(TypeError, match="no number waits"):
+        readings.unit(bench, state, Incoming(Typed("x"), text))
+    with pytest.raises(TypeError, match="no words to answer"):
+        correct(bench, state, Incoming(Started()))
+    with pytest.raises(TypeError, match="expected SaidReading, found None"):
+        confirmed(bench, state, Incoming(Started()))
+    assert Incoming(Started()).words == ""
+    assert moves.understood(bench, state, Started()) is None
+
+
+def test_a_guess_that_is_a_reading_is_accepted_as_it_was_heard(bench: Bench) -> None:
+    state = Conversation(bench).to(*TO_LEADS).state
+    guess = Understood(SaidReading(Reading(Shown.VALUE, Quantity(Numeral("0.2"), Unit.OHM))), sure=False, words="x")
+    state, _ = confirmed(bench, replace(state, phase=Phase.CONFIRMING, guess=guess), Incoming(Typed("yes")))
+    assert state.facts.at("leads") == (Reading(Shown.VALUE, Quantity(Numeral("0.2"), Unit.OHM)),)
