@@ -61,7 +61,7 @@ SENSIBLE = {
     "secondary": SECONDARY,
     "killtab": SECONDARY,
     "unit": ("ohms", "k", "megs", "4.7k", "no"),
-    "confirm": ("yes", "yes", "yes", "no", "1.4 ohms"),
+    "confirm": ("yes", "yes", "yes", "yes", "no", "1.4 ohms"),
 }
 COMMANDS = (
     "repeat",
@@ -95,12 +95,17 @@ AGAINST = (Class.SUSPICIOUS, Class.BAD)
 class Talk(RuleBasedStateMachine):
     """Mostly sensible answers, so that verdicts are reached; now and then anything at all."""
 
-    @initialize(timed=st.booleans(), meter=st.sampled_from(["", "pocket", "auto"]))
-    def begin(self, timed: bool, meter: str) -> None:  # noqa: FBT001
+    @initialize(
+        timed=st.booleans(), meter=st.sampled_from(["pocket", "auto"]), electronics=st.sampled_from(["yes", "no"])
+    )
+    def begin(self, timed: bool, meter: str, electronics: str) -> None:  # noqa: FBT001
         self.talk = Conversation(BENCH)
         self.said: list[str] = []
         self.acknowledged = False
         self.feed(Started("2026-01-02 03:04", "", meter, timed))
+        if not timed:  # half of the talks begin with the readings: otherwise few would reach a verdict
+            for line in ("ready", "14", "two stroke", electronics, "no spark, done", "no", "done", "0.3 ohms"):
+                self.feed(Typed(line))
 
     def feed(self, event: object) -> None:
         before = self.talk.state
@@ -136,13 +141,12 @@ class Talk(RuleBasedStateMachine):
     def sensible(self, data: st.DataObject) -> None:
         self.feed(Typed(data.draw(st.sampled_from(SENSIBLE[self.talk.state.expect.name]))))
 
-    @rule(data=st.data())
-    def sensible_again(self, data: st.DataObject) -> None:
-        self.sensible(data)
-
-    @rule(data=st.data())
-    def sensible_once_more(self, data: st.DataObject) -> None:
-        self.sensible(data)
+    @rule(data=st.data(), count=st.integers(2, 12))
+    def sensible_for_a_while(self, data: st.DataObject, count: int) -> None:
+        for _ in range(count):
+            self.sensible(data)
+            if self.talk.state.timed:
+                self.time_passes()
 
     @rule(line=st.sampled_from(COMMANDS + NONSENSE))
     def other(self, line: str) -> None:
