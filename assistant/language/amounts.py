@@ -18,7 +18,7 @@ from assistant.language.toml_reader import Phrase
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
 
 MOST_OHM = Decimal(200_000_000)
-"""The largest value on a pocket meter's display: 200 MΩ (Mastech MS8264 manual p. 7)."""
+"""The largest value on a pocket meter's display: 200 MΩ (a meter maker's manual: row md-40 of tests/checks/meter_display.tsv)."""
 _DISPLAY_DIGITS = 4
 """Digits of a display of 2,000 to 10,000 counts, the leading one that is only ever 0 or 1 among them."""
 _SURE_WITHOUT_UNIT = 2_000
@@ -231,7 +231,7 @@ def resolve(found: Amount, expectation: Expectation, at: Token) -> SaidReading |
 def _unit_of_range(numeral: Numeral, expectation: Expectation) -> Unit | None:
     """The unit in which a hand-set range shows its values, if its display could show this numeral.
 
-    Ohms below the 2 k range, kilo-ohms from there, meg-ohms from the 2 M range (rule of gvda articles 70695169 and 69507051).
+    Ohms below the 2 k range, kilo-ohms from there, meg-ohms from the 2 M range (source: row md-13 of tests/checks/meter_display.tsv).
     """
     full_ohm = expectation.range_ohm
     if full_ohm is None:
