@@ -159,7 +159,10 @@ class Terminal:
         self._say_to = say_to
         self._out = out or sys.stderr
         self._rate_wpm = 175
-        self._spoken = 0
+        self._trouble: str | None = None
+        # replies of an earlier session in the same folder stay: numbers go on after theirs
+        numbers = [int(path.stem) for path in say_to.glob("*.wav") if path.stem.isdecimal()] if say_to else []
+        self._spoken = max(numbers, default=0)
 
     def say(self, text: str, *, whole: bool) -> None:  # noqa: ARG002 - nothing can cut off a line of text
         """Print a line; with a speaker, write it as the next WAV file."""
@@ -167,16 +170,23 @@ class Terminal:
         if self._speaker is None or self._say_to is None:
             return
         wav = self._speaker.render(text, self._rate_wpm)
+        if self._speaker.trouble != self._trouble:
+            self._trouble = self._speaker.trouble
+            self.show(self._trouble or "The voice is back.")
         if wav is None:
-            self.show("The voice failed; going on in writing.")
-            self._speaker = None
             return
         self._spoken += 1
         try:
             (self._say_to / f"{self._spoken:03}.wav").write_bytes(wav)
         except OSError as error:
             self.show(f"{self._say_to}: the spoken reply cannot be written ({error.strerror}); going on in writing.")
-            self._speaker = None
+            self.close()
+
+    def close(self) -> None:
+        """Nothing more will be spoken."""
+        if self._speaker is not None:
+            self._speaker.close()
+        self._speaker = None
 
     def show(self, text: str) -> None:
         """Print a line."""
@@ -265,7 +275,9 @@ def _speaker(folder: str | None) -> "tuple[Speaker | None, Path | None]":
         say_to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BadInput(f"--say-to {folder}: cannot be used ({error.strerror})") from error
-    return Voice(), say_to
+    voice = Voice()
+    voice.start()
+    return voice, say_to
 
 
 def _answer(session: "Session", recogniser: "Recogniser", files: tuple[Path, ...], outlet: Terminal) -> None:
@@ -283,6 +295,7 @@ def _answer(session: "Session", recogniser: "Recogniser", files: tuple[Path, ...
             session.take(Heard(hearing))
     finally:
         session.end()
+        outlet.close()
 
 
 def demo(options: argparse.Namespace) -> int:

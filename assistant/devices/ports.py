@@ -45,10 +45,17 @@ class Recogniser(Protocol):
 
 
 class Speaker(Protocol):
-    """Speaks sentences."""
+    """Speaks sentences. After a failure the next sentence is tried again."""
+
+    @property
+    def trouble(self) -> str | None:
+        """Why the last sentence got no voice, in one line; None while all is well."""
 
     def render(self, text: str, rate_wpm: int) -> bytes | None:
         """The sentence as a WAV file's bytes, or None when no voice can be had (the text goes on without it)."""
+
+    def close(self) -> None:
+        """Nothing more will be spoken."""
 
 
 class Clock(Protocol):

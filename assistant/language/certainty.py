@@ -93,7 +93,7 @@ def _weighed(meaning: Meaning, listens: Mapping[str, _Shares], bounds: Bounds) -
 
 def _kind(meaning: Meaning) -> Kind:
     if isinstance(meaning, Ask):
-        return Kind.LONE if len(meaning.numeral.text) == 1 else Kind.VALUE
+        return Kind.LONE if len(meaning.numeral.text.removeprefix("0.")) == 1 else Kind.VALUE
     if isinstance(meaning, SaidReading):
         return Kind.VALUE if meaning.reading.shown is Shown.VALUE else Kind.WORD
     return Kind.VALUE if isinstance(meaning, SaidNumber) else Kind.WORD

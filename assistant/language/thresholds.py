@@ -13,9 +13,9 @@ class Kind(Enum):
     """What sort of meaning is weighed; engines differ in what they hear well."""
 
     VALUE = "value"
-    """Two digits or more, with or without a unit."""
+    """A value with its unit, or two digits and more without one."""
     LONE = "lone"
-    """A single digit without a unit: other short words sound like one, and nothing can be done with it but ask."""
+    """A single digit or "half" without a unit: other short words sound like it, and nothing can be done with it but ask."""
     WORD = "word"
     """An answer, a command, a unit, over range, unsteady."""
 
