@@ -4,6 +4,7 @@ import argparse
 import datetime as dt
 import io
 import json
+import shlex
 import sys
 import time
 from collections.abc import Callable, Mapping
@@ -218,7 +219,7 @@ def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Sessio
     jobs = Jobs(_data_folder(options))
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
-        outlet.show(f"Job {left[1]} was left unfinished; take it up with --job {left[1]!r}.")
+        outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
     opening = Opening(options.job.strip(), options.meter, engine)
     try:
         return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone())

@@ -203,19 +203,19 @@ class Jobs:
         return session
 
     def unfinished(self, label: str) -> Path | None:
-        """The latest unfinished session of a label, None when there is none."""
+        """The latest unfinished session of a label, or of that folder name; None when there is none."""
         for folder in sorted(self.data.iterdir(), reverse=True):
             job = _job(folder)
-            if job is not None and job == (label, False):
+            if job is not None and not job[1] and label in (job[0], folder.name):
                 return folder
         return None
 
-    def latest_unfinished(self) -> tuple[Path, str] | None:
-        """The latest session, when it was left unfinished and has a label."""
+    def latest_unfinished(self) -> str | None:
+        """What takes up the latest session, when it was left unfinished: its label, or its folder's name."""
         for folder in sorted(self.data.iterdir(), reverse=True):
             job = _job(folder)
             if job is not None:
-                return (folder, job[0]) if job[0] and not job[1] else None
+                return None if job[1] else job[0] or folder.name
         return None
 
     def _new_folder(self, label: str, at: dt.datetime) -> Path:

@@ -129,7 +129,7 @@ def test_a_session_left_is_taken_up_by_its_label_and_one_complete_is_not(tmp_pat
     for line in ("ready", "four stroke", "no", *([end] if end else [])):
         session.type(line)
     session.end()
-    assert Jobs(tmp_path).latest_unfinished() == (folder_of(tmp_path), "pump")
+    assert Jobs(tmp_path).latest_unfinished() == "pump"
     outlet = Lines()
     again = opened(tmp_path, outlet, label="pump")
     assert "Taking up job pump" in outlet.said[0]
@@ -143,6 +143,19 @@ def test_a_session_left_is_taken_up_by_its_label_and_one_complete_is_not(tmp_pat
     assert len(list(tmp_path.iterdir())) == 2
     record = read(min(tmp_path.iterdir()))
     assert replay(load_bench(record.header.files), record).difference is None
+
+
+def test_a_session_without_a_label_is_taken_up_by_its_folder(tmp_path: Path) -> None:
+    session = opened(tmp_path, Lines())
+    session.type("ready")
+    session.end()
+    name = Jobs(tmp_path).latest_unfinished()
+    assert name == folder_of(tmp_path).name
+    outlet = Lines()
+    again = opened(tmp_path, outlet, label=name)
+    assert "Taking up" in outlet.said[0]
+    assert again.state.step == "label"
+    again.end()
 
 
 def test_two_windows_cannot_have_one_session(tmp_path: Path) -> None:
