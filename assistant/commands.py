@@ -145,6 +145,8 @@ def judge(options: argparse.Namespace) -> int:
         )
     except ValueError as error:
         raise BadInput(str(error)) from error
+    if options.coil_at is not None and options.limits_at is None:
+        _tell("--coil-at was left aside: it is of use together with --limits-at.")
     _out(as_json(judge_case(case)))
     return 0
 
@@ -213,6 +215,7 @@ def _data_folder(options: argparse.Namespace) -> Path:
 
 def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
     from assistant.devices.clock import SteadyClock
+    from assistant.language import wording
     from assistant.preflight import read_files
     from assistant.session import Jobs, Opening
 
@@ -220,7 +223,7 @@ def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Sessio
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
         outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
-    opening = Opening(options.job.strip(), options.meter, engine)
+    opening = Opening(wording.shorten(options.job), options.meter, engine)
     try:
         return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone())
     except OSError as error:

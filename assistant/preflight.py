@@ -3,11 +3,14 @@
 from collections.abc import Mapping
 
 from assistant import data
+from assistant.dialogue.case import ANSWERS
 from assistant.dialogue.procedure import Procedure, load_procedure
 from assistant.dialogue.routes import ROUTES
 from assistant.dialogue.state import Bench
+from assistant.dialogue.step import COMMANDS
 from assistant.errors import BadData, Problem
 from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.measure.guidance import SYMPTOMS
 from assistant.measure.meter import Meter, load_meters
 
 KINDS = ("grammar", "meters", "procedures")
@@ -52,9 +55,28 @@ def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
         procedure = load_procedure(f"procedures/{PROCEDURE}.toml", text, names, ROUTES)
     except BadData as fault:
         problems += fault.problems
+    if lexicon is not None:
+        problems += _names(lexicon, meters)
     if problems or lexicon is None or procedure is None:
         raise BadData(tuple(problems))
     return Bench(procedure, lexicon, meters, default_meter)
+
+
+def _names(lexicon: Lexicon, meters: Mapping[str, Meter]) -> list[Problem]:
+    """Names that the program acts by and the grammar lacks, or the other way round."""
+    problems = [
+        Problem(f"grammar/commands.toml: command.{name}", "nothing", "phrases for this command")
+        for name in sorted(set(COMMANDS) - set(lexicon.command_help))
+    ]
+    problems += [
+        Problem(f"grammar/commands.toml: command.{name}", "an unknown command", "one of " + ", ".join(COMMANDS))
+        for name in sorted(set(lexicon.command_help) - set(COMMANDS))
+    ]
+    problems += [
+        Problem(f"grammar/answers.toml: answer.{name}", "nothing", "phrases for this answer")
+        for name in sorted((ANSWERS | SYMPTOMS | set(meters)) - set(lexicon.answer_names))
+    ]
+    return problems
 
 
 class _Everything(frozenset[str]):

@@ -3,6 +3,8 @@
 import datetime as dt
 import json
 import re
+import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -161,18 +163,28 @@ class Jobs:
 
     def open(self, files: Files, opening: Opening, clock: Clock, outlet: Outlet, at: dt.datetime) -> Session:
         """Begin a session, or take up the unfinished one of the same label. Raises BadInput (another process has it), BadData, OSError."""
-        folder = self.unfinished(opening.label) if opening.label else None
-        if folder is not None:
-            return self.take_up(folder, clock, outlet)
         bench = load_bench(files)
         if opening.meter and opening.meter not in bench.meters:
             raise BadInput(f"no meter {opening.meter!r}: there are {', '.join(sorted(bench.meters))}")
+        left = self.unfinished(opening.label) if opening.label else None
+        if left is not None:
+            session = self.take_up(left, clock, outlet)
+            begun_with = session.state.facts.meter
+            if opening.meter and begun_with and opening.meter != begun_with:
+                outlet.show(f"This job was begun with the meter {begun_with}; it stays with it.")
+            return session
         folder = self._new_folder(opening.label, at)
         lock = _lock(folder)
-        store = FolderStore(folder, FILE)
-        store.save(JOB_FILE, _job_text(opening.label, complete=False).encode())
-        journal = Journal(store)
-        journal.begin(Header(at.isoformat(timespec="seconds"), opening.engine, files))
+        try:
+            store = FolderStore(folder, FILE)
+            journal = Journal(store)
+            journal.begin(Header(at.isoformat(timespec="seconds"), opening.engine, files))
+            # last, so that a folder that can be found by its label has a journal
+            store.save(JOB_FILE, _job_text(opening.label, complete=False).encode())
+        except OSError:
+            lock.release()
+            shutil.rmtree(folder, ignore_errors=True)  # nothing was recorded in it
+            raise
         session = Session(bench, State(), journal, store, clock, outlet, lock)
         session.take(Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed))
         return session
@@ -204,19 +216,28 @@ class Jobs:
 
     def unfinished(self, label: str) -> Path | None:
         """The latest unfinished session of a label, or of that folder name; None when there is none."""
-        for folder in sorted(self.data.iterdir(), reverse=True):
-            job = _job(folder)
-            if job is not None and not job[1] and label in (job[0], folder.name):
+        for folder, name, complete in self._latest_first():
+            if not complete and label in (name, folder.name):
                 return folder
         return None
 
     def latest_unfinished(self) -> str | None:
         """What takes up the latest session, when it was left unfinished: its label, or its folder's name."""
-        for folder in sorted(self.data.iterdir(), reverse=True):
+        for folder, name, complete in self._latest_first():
+            return None if complete else name or folder.name
+        return None
+
+    def _latest_first(self) -> Iterator[tuple[Path, str, bool]]:
+        try:
+            folders = sorted(self.data.iterdir(), reverse=True)
+        except OSError as error:
+            raise BadInput(
+                f"{self.data}: cannot be read ({error.strerror}); give another folder with --data"
+            ) from error
+        for folder in folders:
             job = _job(folder)
             if job is not None:
-                return None if job[1] else job[0] or folder.name
-        return None
+                yield folder, *job
 
     def _new_folder(self, label: str, at: dt.datetime) -> Path:
         name = f"{at:%Y%m%d-%H%M%S}"

@@ -104,11 +104,7 @@ def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], exp
     ],
 )
 def test_a_wrong_argument_gets_one_line_and_status_2(
-    run: Any,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-    arguments: tuple[str, ...],
-    line: str,
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...], line: str
 ) -> None:
     monkeypatch.chdir(tmp_path)
     result = run(*arguments, typed="")
@@ -247,6 +243,41 @@ def test_faults_in_data_files_are_all_named_at_once(run: Any, tmp_path: Path, mo
     for part in ("command.stop.phrase", "pocket", "fine", "procedures/coil.toml: timing"):
         assert part in result.err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_names_the_program_acts_by_must_be_in_the_grammar(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = data.texts
+
+    def renamed(kind: str) -> dict[str, str]:
+        texts = {"command.stop": "command.stopp", "answer.unknown": "answer.unsure", '"unknown"': '"unsure"'}
+        found = old(kind)
+        for before, after in texts.items():
+            found = {name: text.replace(before, after) for name, text in found.items()}
+        return found
+
+    monkeypatch.setattr(data, "texts", renamed)
+    result = run("chat", "--data", str(tmp_path), typed="")
+    assert result.status == 2
+    for part in (
+        "command.stop: found nothing",
+        "command.stopp: found an unknown command",
+        "answer.unknown: found nothing",
+    ):
+        assert part in result.err
+
+
+def test_a_coil_temperature_alone_is_left_aside_with_a_word(run: Any) -> None:
+    result = run("judge", "--primary", "1.4", "--secondary", "4.2k", "--coil-at", "60")
+    assert result.json["verdict"] == "sound"
+    assert "left aside" in result.err
+
+
+def test_a_long_label_is_taken_up_by_its_long_form(run: Any, tmp_path: Path) -> None:
+    label = "the old water pump behind the shed that nobody wanted to carry down to the table"
+    run("chat", "--data", str(tmp_path), "--job", label, typed="ready\n")
+    assert "Taking up job" in run("chat", "--data", str(tmp_path), "--job", label, typed="").err
 
 
 def test_data_files_that_cannot_be_read_get_one_line(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -111,9 +111,40 @@ def test_high_leads_are_put_right_first_but_only_once(bench: Bench) -> None:
     assert talk.step == "primary"
 
 
-def test_open_leads_are_put_right_first(bench: Bench) -> None:
-    talk = Conversation(bench).to(*TO_LEADS, "OL", "yes")
-    assert talk.step == "leads_bad"
+def test_nothing_is_read_through_open_leads(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS)
+    for _ in range(4):
+        talk.type("OL", "yes")
+        assert talk.step == "leads_bad"
+        talk.type("done")
+    talk.type("0.3")
+    assert talk.step == "primary"
+
+
+def test_a_repeat_stays_on_the_range_that_held_the_value(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "OL", "yes", "done", "35.0", "yes")
+    assert talk.step == "prepare"
+    assert "200 kΩ range" in talk.type("done")
+    talk.type("35.0", "yes")
+    assert [reading.range_ohm for reading in talk.state.facts.at("secondary")] == [20_000, 200_000, 200_000]
+
+
+def test_the_comparison_begins_on_the_range_of_the_secondary(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "OL", "yes", "done", "OL", "yes")
+    while talk.step != "killtab":
+        talk.type("done" if talk.step == "prepare" else "OL", *([] if talk.step == "prepare" else ["yes"]))
+    assert talk.state.expect.range_ohm == 200_000
+
+
+def test_done_at_the_cleaning_leaves_a_forgotten_cap_possible(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "9.70", "no")
+    assert "cap" in " ".join(effect.text for effect in talk.effects[-30:] if isinstance(effect, Say))
+    assert any(reason.because.value == "cap still on" for reason in last_verdict_reasons(talk))
+
+
+def test_going_back_says_again_what_is_to_be_done(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3")
+    assert "Hold the probe tips" in talk.type("go back")
 
 
 def test_a_label_and_a_meter_given_at_the_start_are_not_asked_for(bench: Bench) -> None:
@@ -156,7 +187,40 @@ def test_limits_may_be_left_out_side_by_side(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "1.3 ohms", "none", "none")
     assert talk.step == "limits_at"
     talk.type("not known")
+    assert talk.step == "meter", "a cap matters to the secondary alone"
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "none", "5.9k", "none")
+    talk.type("not known")
     assert talk.step == "limits_cap"
+    talk.type("go back", "20", "25")
+    assert talk.step == "limits_cap"
+
+
+def test_a_limit_a_thousand_times_off_is_asked_back(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
+    assert "Is that the maker's figure?" in talk.type("0.8 k")
+    talk.type("no", "0.8 ohms")
+    assert talk.readings() == {"primary_low": ["0.8 Ω"]}
+    assert "unusual" in talk.type("1.3 ohms", "5.9 ohms")
+
+
+def test_a_limit_is_no_reading(bench: Bench) -> None:
+    limits = ("ready", "14", "four stroke", "no", "none", "yes", "0.8 ohms", "1.3 ohms", "5.9k", "7.1 k")
+    talk = Conversation(bench).to(*limits, "not known", "cap off", "pocket", "done")
+    before = talk.state.facts
+    assert "no reading to take back" in talk.type("that was wrong")
+    assert "no reading to take back" in talk.type("no")
+    assert "no reading yet" in talk.type("last reading")
+    assert "No reading so far" in talk.type("where are we")
+    assert talk.state.facts == before
+    talk.type("no, 0.3")
+    assert talk.readings()["leads"] == ["0.3 Ω"]
+    assert talk.readings()["secondary_high"] == ["7.1 kΩ"]
+
+
+def test_the_limit_just_given_can_be_corrected(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "0.8 ohms", "no, 0.7 ohms")
+    assert talk.readings() == {"primary_low": ["0.7 Ω"]}
+    assert talk.step == "primary_high"
 
 
 def test_limits_the_wrong_way_round_are_asked_again(bench: Bench) -> None:

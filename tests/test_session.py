@@ -176,6 +176,45 @@ def test_unfit_folders_meters_and_labels_get_one_line(tmp_path: Path) -> None:
     assert folder_of(tmp_path / "jobs").parent == tmp_path / "jobs"
 
 
+def test_a_disk_that_is_full_at_the_start_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as full:
+        full.setattr(FolderStore, "append", refuse)
+        with pytest.raises(OSError, match="No space left"):
+            opened(tmp_path, Lines(), label="pump")
+    assert list(tmp_path.iterdir()) == []
+    session = opened(tmp_path, Lines(), label="pump")
+    assert session.type("ready")
+    session.end()
+
+
+def test_a_job_taken_up_stays_with_its_meter_and_says_so(tmp_path: Path) -> None:
+    opened(tmp_path, Lines(), label="pump", meter="pocket").end()
+    outlet = Lines()
+    again = opened(tmp_path, outlet, label="pump", meter="fine")
+    again.end()
+    assert "This job was begun with the meter pocket; it stays with it." in outlet.said
+    with pytest.raises(BadInput, match="no meter 'golden'"):
+        opened(tmp_path, Lines(), label="pump", meter="golden")
+
+
+def test_a_folder_that_cannot_be_listed_gets_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    jobs = Jobs(tmp_path)
+
+    def refuse(_: Path) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(Path, "iterdir", refuse)
+    with pytest.raises(BadInput, match="cannot be read"):
+        jobs.latest_unfinished()
+    with pytest.raises(BadInput, match="cannot be read"):
+        jobs.unfinished("pump")
+
+
 def test_strange_things_among_the_records_are_passed_over(tmp_path: Path) -> None:
     (tmp_path / "zz").mkdir()
     (tmp_path / "zz" / JOB_FILE).write_text("[]")

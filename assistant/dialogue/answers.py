@@ -4,7 +4,17 @@ from dataclasses import replace
 
 from assistant.dialogue.case import is_temperature
 from assistant.dialogue.events import Listen, Say
-from assistant.dialogue.moves import Incoming, again, ask_guess, mark, restore_expectation, return_to, said, then_ask
+from assistant.dialogue.moves import (
+    Incoming,
+    again,
+    ask_guess,
+    asked_back,
+    mark,
+    restore_expectation,
+    return_to,
+    said,
+    then_ask,
+)
 from assistant.dialogue.procedure import Step, StepKind
 from assistant.dialogue.routes import Outcome, current, go, sentences
 from assistant.dialogue.state import Bench, Phase, State
@@ -39,7 +49,7 @@ def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     if step.kind is not StepKind.CHOICE:
         return wrong_kind(bench, state, incoming)
     if "not_yet" in meaning.names:
-        return then_ask(state, Say(wording.TAKE_YOUR_TIME))
+        return then_ask(bench, state, Say(wording.TAKE_YOUR_TIME))
     state = mark(state)
     state = replace(state, facts=state.facts.with_answer(step.name, meaning.names))
     if step.given == "meter":
@@ -52,7 +62,7 @@ def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
 def _acknowledge(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Outcome:
     if set(names) <= {"ready", "yes", "done"}:
         return go(bench, mark(state), step.next)
-    return then_ask(state, Say(wording.TAKE_YOUR_TIME))
+    return then_ask(bench, state, Say(wording.TAKE_YOUR_TIME))
 
 
 def _many(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Outcome:
@@ -78,7 +88,7 @@ def number(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     if step.kind is not StepKind.NUMBER:
         return wrong_kind(bench, state, incoming)
     if not is_temperature(meaning.text):
-        return then_ask(state, Say(wording.NO_TEMPERATURE))
+        return then_ask(bench, state, Say(wording.NO_TEMPERATURE))
     state = mark(state)
     state = replace(state, facts=state.facts.with_number(step.name, meaning.text))
     state, effects = go(bench, state, step.next)
@@ -107,15 +117,11 @@ def denied(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     return replace(state, last_said=sentences(bench, state, step)), (Say(step.ask), Listen(state.expect))
 
 
-drop = denied
-"""No to "four point seven what?": the number was wrong, asked anew."""
-
-
 def skip(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """On without an answer, where the step allows it; a reading left out is remembered as declined."""
     step = current(bench, state)
     if not step.skip:
-        return then_ask(state, Say(wording.CANNOT_SKIP))
+        return then_ask(bench, state, Say(wording.CANNOT_SKIP))
     state = mark(replace(state, phase=Phase.ASKING, number=None, guess=None))
     if step.name in _TAPS:
         state = replace(state, facts=replace(state.facts, declined=state.facts.declined | {_TAPS[step.name]}))
@@ -126,8 +132,10 @@ def skip(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 def back(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The step before, as it stood before it was answered."""
     if not state.past:
-        return then_ask(state, Say(wording.FIRST_STEP))
-    return return_to(bench, state, len(state.past) - 1)
+        return then_ask(bench, state, Say(wording.FIRST_STEP))
+    # whoever goes back wants to hear again what is to be done there
+    told = state.told - {state.past[-1].step}
+    return return_to(bench, replace(state, told=told), len(state.past) - 1)
 
 
 # ---- not sure, not understood
@@ -152,27 +160,27 @@ def doubt(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     guess = incoming.understood
     readings = current(bench, state).kind in (StepKind.READING, StepKind.LIMIT)
     if guess is not None and isinstance(guess.meaning, SaidReading) and readings and not guess.meaning.correction:
-        return ask_guess(state, guess, wording.ask_reading(guess.meaning.reading, ""))
+        return ask_guess(state, guess, asked_back(current(bench, state), guess.meaning.reading))
     if guess is not None and isinstance(guess.meaning, SaidCommand | SaidAnswers):
         return ask_guess(state, guess, wording.ask_guess(guess.words))
     return not_caught(bench, state, incoming)
 
 
-def not_caught(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def not_caught(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Too unsure even to ask about: the open question again."""
-    state, effects = again(state)
+    state, effects = again(bench, state)
     return state, (Say(wording.NOT_SURE), *effects)
 
 
-def yes_or_no(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def yes_or_no(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Something else than yes or no: asked again."""
-    state, effects = again(state)
+    state, effects = again(bench, state)
     return state, (Say(wording.YES_OR_NO), *effects)
 
 
-def ask_again(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def ask_again(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The open question once more."""
-    return again(state)
+    return again(bench, state)
 
 
 def listen(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:

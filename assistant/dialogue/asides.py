@@ -13,7 +13,7 @@ from assistant.dialogue.events import (
     Started,
     StartTimer,
 )
-from assistant.dialogue.moves import Incoming, again, came, said, then_ask, whereabouts
+from assistant.dialogue.moves import Incoming, again, came, is_reading, said, then_ask, whereabouts
 from assistant.dialogue.routes import Outcome, enter
 from assistant.dialogue.state import Bench, Facts, Phase, State, Voice
 from assistant.language import wording
@@ -45,7 +45,7 @@ def take_up(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     if state.verdict is not None and state.phase is Phase.CLOSED and state.complete:
         return state, (Say(wording.COMPLETE), Finished(complete=True))
     phase = state.before_pause if state.phase in (Phase.CLOSED, Phase.PAUSED) else state.phase
-    state, effects = again(replace(state, phase=phase))
+    state, effects = again(bench, replace(state, phase=phase))
     return state, (Say(wording.taken_up(state.facts.label)), whereabouts(bench, state), *effects)
 
 
@@ -77,15 +77,15 @@ def still_paused(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     return state, (Show(wording.STILL_PAUSED), Listen(state.expect))
 
 
-def resume(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def resume(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """On with the open question."""
-    state, effects = again(replace(state, phase=state.before_pause))
+    state, effects = again(bench, replace(state, phase=state.before_pause))
     return state, (Say(wording.RESUMED), *effects)
 
 
-def not_paused(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def not_paused(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The word "resume" where nothing is paused."""
-    return then_ask(state, Say(wording.NO_PAUSE))
+    return then_ask(bench, state, Say(wording.NO_PAUSE))
 
 
 # ---- asking the assistant
@@ -98,16 +98,17 @@ def repeat(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 
 def last_reading(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The last reading that stands."""
-    if not state.facts.readings:
-        return then_ask(state, Say(wording.NO_READING_YET))
-    taken = state.facts.readings[-1]
+    readings = [taken for taken in state.facts.readings if is_reading(bench, taken.step)]
+    if not readings:
+        return then_ask(bench, state, Say(wording.NO_READING_YET))
+    taken = readings[-1]
     title = bench.procedure.step(taken.step).title
-    return then_ask(state, Say(wording.said_last(title, taken.reading)))
+    return then_ask(bench, state, Say(wording.said_last(title, taken.reading)))
 
 
 def where(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The step, the phase and the readings so far, then the open question."""
-    return then_ask(state, whereabouts(bench, state))
+    return then_ask(bench, state, whereabouts(bench, state))
 
 
 def help_now(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
@@ -160,6 +161,6 @@ def device_failed(_bench: Bench, state: State, incoming: Incoming) -> Outcome:
     return state, (Say(wording.device_failed(came(incoming, DeviceFailed).line)), Listen(state.expect))
 
 
-def device_back(_bench: Bench, state: State, incoming: Incoming) -> Outcome:
+def device_back(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """The device works again: said, and the open question once more."""
-    return then_ask(state, Say(wording.device_back(came(incoming, DeviceBack).device)))
+    return then_ask(bench, state, Say(wording.device_back(came(incoming, DeviceBack).device)))

@@ -11,7 +11,11 @@ from assistant.measure.verdict import Case, Electronics, Stroke, Tap
 
 LEADS_MOST_OHM = Decimal(1)  # above it leads or tips are put right first (common practice, no source)
 _STROKES = {"two_stroke": Stroke.TWO, "four_stroke": Stroke.FOUR}
+_CAP = {"cap_on": True, "cap_off": False}  # "done" at the cleaning step says nothing about a cap
 _ELECTRONICS = {"yes": Electronics.YES, "no": Electronics.NO}
+
+ANSWERS = frozenset({*_STROKES, *_ELECTRONICS, *_CAP, "done", "none", "not_yet", "ready", "unknown"})
+"""Answers whose names the dialogue knows; the grammar has to have them."""
 
 
 def meter_of(bench: Bench, facts: Facts) -> Meter:
@@ -24,7 +28,6 @@ def case_of(bench: Bench, facts: Facts) -> Case:
     leads = facts.at("leads")
     stroke = "".join(facts.answer("stroke"))
     electronics = "".join(facts.answer("electronics"))
-    cap = facts.answer("clean")
     return Case(
         meter=meter_of(bench, facts),
         stroke=_STROKES.get(stroke, Stroke.UNKNOWN),
@@ -35,7 +38,7 @@ def case_of(bench: Bench, facts: Facts) -> Case:
         killtab=facts.at(Tap.KILLTAB.value),
         limits=CoilLimits(_limit(facts, "primary"), _limit(facts, "secondary")),
         coil_at_c=_celsius(facts, "coil_at"),
-        cap_on=None if not cap else "cap_on" in cap,
+        cap_on=_CAP.get("".join(facts.answer("clean"))),
         symptoms=facts.answer("symptoms"),
         declined=facts.declined,
     )
@@ -47,8 +50,7 @@ def _limit(facts: Facts, winding: str) -> Limit | None:
     if (low is None and high is None) or (low is not None and high is not None and low > high):
         return None
     cap = facts.answer("limits_cap") if winding == "secondary" else ()
-    cap_on = {"cap_on": True, "cap_off": False}.get("".join(cap))
-    return Limit(low, high, _celsius(facts, "limits_at"), cap_on)
+    return Limit(low, high, _celsius(facts, "limits_at"), _CAP.get("".join(cap)))
 
 
 def last_ohms(readings: tuple[Reading, ...]) -> Decimal | None:
@@ -66,6 +68,11 @@ def is_temperature(text: str) -> bool:
     return TEMPERATURES_C[0] <= Decimal(text) <= TEMPERATURES_C[1]
 
 
+def leads_useless(reading: Reading) -> bool:
+    """Whether nothing can be read through these leads: they show no value."""
+    return reading.quantity is None
+
+
 def leads_too_high(reading: Reading) -> bool:
     """Whether the leads should be put right before anything else is read."""
     return reading.quantity is None or reading.quantity.ohms > LEADS_MOST_OHM
@@ -74,17 +81,24 @@ def leads_too_high(reading: Reading) -> bool:
 def dial_range(bench: Bench, facts: Facts, step: Step) -> Range | None:
     """The range the dial is asked to stand on at a step; None when the meter chooses, or the step says nothing about it.
 
-    After "over range" on a range that a winding could really exceed, it is the next one up.
+    It is the lowest that the step allows and that holds what was read there before: above an over range, at least a value.
+    The comparison at the kill tab goes through the secondary, so it begins where the secondary was read.
     """
     meter = meter_of(bench, facts)
     if not step.range or not meter.hand_set:
         return None
     if step.range == "lowest":
         return meter.lowest
-    wanted = int(step.range)
-    fitting = [range_ for range_ in meter.ranges if range_.full_ohm >= wanted] or [meter.highest]
-    last = facts.at(step.name)[-1:]
-    if last and last[0].shown is Shown.OVER_RANGE and last[0].range_ohm is not None:
-        higher = [range_ for range_ in meter.ranges if range_.full_ohm > last[0].range_ohm]
-        return higher[0] if higher else meter.highest
-    return fitting[0]
+    least_ohm = Decimal(step.range)
+    own = facts.at(step.name)
+    for reading in own or (facts.at(Tap.SECONDARY.value) if step.name == Tap.KILLTAB.value else ()):
+        least_ohm = max(least_ohm, _least_range_ohm(reading, above=bool(own)))
+    return next((range_ for range_ in meter.ranges if range_.full_ohm >= least_ohm), meter.highest)
+
+
+def _least_range_ohm(reading: Reading, *, above: bool) -> Decimal:
+    if reading.quantity is not None:
+        return reading.quantity.ohms
+    if reading.shown is Shown.OVER_RANGE and reading.range_ohm is not None:
+        return Decimal(reading.range_ohm + (1 if above else 0))
+    return Decimal(0)

@@ -4,12 +4,14 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from assistant.dialogue.events import Effect, Event, Heard, Listen, Say, Typed
+from assistant.dialogue.procedure import Step, StepKind
 from assistant.dialogue.routes import Outcome, current, enter, expectation
 from assistant.dialogue.state import Bench, Phase, Point, State
 from assistant.language import wording
 from assistant.language.certainty import decide
 from assistant.language.meaning import Meaning, Understood
 from assistant.language.understand import understand
+from assistant.measure.units import Reading
 
 M = TypeVar("M", bound=Meaning)
 E = TypeVar("E", bound=Event)
@@ -70,40 +72,62 @@ def restore_expectation(bench: Bench, state: State) -> State:
     return replace(state, expect=expectation(bench, state, current(bench, state)))
 
 
-def again(state: State) -> Outcome:
+def again(bench: Bench, state: State) -> Outcome:
     """The open question, whichever it is, and ears open; a reading that settles is asked about, not let pass."""
     if state.phase is Phase.SETTLING:
-        asked = Say(wording.ask_reading(state.facts.at(state.step)[-1], ""))
+        asked = Say(asked_back(bench.procedure.step(state.step), state.facts.at(state.step)[-1]))
         return replace(state, last_said=(asked,)), (asked, Listen(state.expect))
     return state, (state.last_said[-1], Listen(state.expect))
 
 
-def then_ask(state: State, first: Effect) -> Outcome:
+def then_ask(bench: Bench, state: State, first: Effect) -> Outcome:
     """One sentence, then the open question again."""
     if state.phase is Phase.PAUSED:
         return state, (first, Listen(state.expect))
-    state, effects = again(state)
+    state, effects = again(bench, state)
     return state, (first, *effects)
 
 
 def whereabouts(bench: Bench, state: State) -> Effect:
     """The step, the phase and the readings so far."""
-    readings = tuple((bench.procedure.step(taken.step).title, taken.reading) for taken in state.facts.readings)
+    readings = tuple(
+        (bench.procedure.step(taken.step).title, taken.reading)
+        for taken in state.facts.readings
+        if is_reading(bench, taken.step)
+    )
     return Say(wording.where(current(bench, state).title, readings, state.phase.value))
 
 
-def can_take_back(state: State) -> bool:
-    """Whether there is a reading to take back."""
-    return any(point.reading for point in state.past)
+def can_take_back(bench: Bench, state: State) -> bool:
+    """Whether there is a reading to take back, or a maker's limit that was the very last answer."""
+    return _last_value(bench, state) is not None
 
 
 def take_back(bench: Bench, state: State) -> Outcome:
-    """The last reading is forgotten and its step entered again; the first effect says so. There must be one."""
-    index = max(number for number, point in enumerate(state.past) if point.reading)
-    point = state.past[index]
-    taken = state.facts.readings[len(point.facts.readings)].reading
+    """The last reading is forgotten and its step entered again; the first effect says so. IndexError when there is none."""
+    index = _last_value(bench, state)
+    if index is None:
+        raise IndexError("there is nothing to take back")
+    taken = state.facts.readings[len(state.past[index].facts.readings)].reading
     state, effects = return_to(bench, state, index)
     return state, (Say(wording.taken_back(taken)), *effects)
+
+
+def _last_value(bench: Bench, state: State) -> int | None:
+    last = len(state.past) - 1
+    values = [index for index, point in enumerate(state.past) if point.reading]
+    # "that was wrong" means a reading; it reaches a maker's limit only while nothing else was answered since
+    return next((i for i in reversed(values) if i == last or is_reading(bench, state.past[i].step)), None)
+
+
+def is_reading(bench: Bench, step: str) -> bool:
+    """Whether a step asks what the meter shows (and not for a figure from a manual)."""
+    return bench.procedure.step(step).kind is StepKind.READING
+
+
+def asked_back(step: Step, found: Reading, reason: str = "") -> str:
+    """The question whether a value was heard right."""
+    return wording.ask_limit(found, reason) if step.kind is StepKind.LIMIT else wording.ask_reading(found, reason)
 
 
 def ask_guess(state: State, guess: Understood, text: str) -> Outcome:

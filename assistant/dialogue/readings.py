@@ -8,6 +8,7 @@ from assistant.dialogue.moves import (
     Incoming,
     again,
     ask_guess,
+    asked_back,
     can_take_back,
     mark,
     restore_expectation,
@@ -30,14 +31,12 @@ def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
         return wrong_kind(bench, state, incoming)
     meaning = said(incoming, SaidReading)
     found = meaning.reading
-    if step.kind is StepKind.LIMIT:
-        return accept(bench, state, found) if found.shown is Shown.VALUE else wrong_kind(bench, state, incoming)
+    if step.kind is StepKind.LIMIT and found.shown is not Shown.VALUE:
+        return wrong_kind(bench, state, incoming)
     implausible = _implausible(step, found)
     if implausible or meaning.check:
         reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else ""
-        return ask_guess(
-            state, Understood(meaning, sure=True, words=incoming.words), wording.ask_reading(found, reason)
-        )
+        return ask_guess(state, Understood(meaning, sure=True, words=incoming.words), asked_back(step, found, reason))
     return accept(bench, state, found)
 
 
@@ -97,9 +96,11 @@ def settle(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 
 def undo(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The last reading is taken back and asked for again."""
-    return take_back(bench, state) if can_take_back(state) else then_ask(state, Say(wording.NOTHING_TO_UNDO))
+    return (
+        take_back(bench, state) if can_take_back(bench, state) else then_ask(bench, state, Say(wording.NOTHING_TO_UNDO))
+    )
 
 
-def doubt_settled(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def doubt_settled(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Something unclear came while a reading could be contradicted: it is asked, not ignored."""
-    return again(state)
+    return again(bench, state)

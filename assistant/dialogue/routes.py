@@ -7,7 +7,7 @@ next is the judgement's own answer (`Verdict.take`).
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from assistant.dialogue.case import case_of, dial_range, last_ohms, leads_too_high
+from assistant.dialogue.case import case_of, dial_range, last_ohms, leads_too_high, leads_useless
 from assistant.dialogue.events import Decided, Effect, Finished, Listen, Save, Say
 from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Phase, State
@@ -19,7 +19,7 @@ Outcome = tuple[State, tuple[Effect, ...]]
 Route = Callable[[Bench, State], Outcome]
 
 REPORT = "report.txt"
-_LEADS_TRIES = 2  # a third time would only annoy: what the leads read is recorded and subtracted
+_LEADS_TRIES = 2  # a third time would only annoy: what the leads read, if it is a value, is recorded and subtracted
 
 
 def current(bench: Bench, state: State) -> Step:
@@ -78,7 +78,7 @@ def expectation(bench: Bench, state: State, step: Step) -> Expectation:
 
 def _leads(bench: Bench, state: State) -> Outcome:
     readings = state.facts.at("leads")
-    if readings and leads_too_high(readings[-1]) and len(readings) < _LEADS_TRIES:
+    if readings and leads_too_high(readings[-1]) and (leads_useless(readings[-1]) or len(readings) < _LEADS_TRIES):
         return enter(bench, state, "leads_bad")
     return _readings(bench, state)
 
@@ -131,13 +131,19 @@ def _limit_order(bench: Bench, state: State) -> Outcome:
 
 def _coil_temperature(bench: Bench, state: State) -> Outcome:
     known = "limits_at" in dict(state.facts.numbers)
-    return enter(bench, state, "coil_at") if known else enter(bench, state, "limits_cap")
+    return enter(bench, state, "coil_at") if known else _limits_cap(bench, state)
+
+
+def _limits_cap(bench: Bench, state: State) -> Outcome:
+    secondary = any(state.facts.at(f"secondary_{side}") for side in ("low", "high"))
+    return enter(bench, state, "limits_cap" if secondary else "meter")
 
 
 def _verdict(bench: Bench, state: State) -> Outcome:
-    verdict = judge(case_of(bench, state.facts))
+    case = case_of(bench, state.facts)
+    verdict = judge(case)
     said = verdict_sentences(verdict)
-    report = verdict_wording.report(verdict, state.facts.label, state.started_at)
+    report = verdict_wording.report(verdict, case, state.facts.label, state.started_at)
     effects: tuple[Effect, ...] = (Decided(verdict), Save(REPORT, report), *said)
     state, asked = enter(bench, replace(state, verdict=verdict), "after")
     return replace(state, last_said=said + state.last_said), effects + asked
@@ -168,6 +174,7 @@ ROUTES: Mapping[str, Route] = {
     "@decline_killtab": _decline_killtab,
     "@limit_order": _limit_order,
     "@coil_temperature": _coil_temperature,
+    "@limits_cap": _limits_cap,
     "@verdict": _verdict,
     "@finish": _finish,
 }

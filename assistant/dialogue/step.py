@@ -95,7 +95,7 @@ def correct(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     The words are understood anew, since a bare number takes its prefix from the dial as it stood for the reading it replaces.
     """
     said: tuple[Effect, ...] = ()
-    if can_take_back(state):
+    if can_take_back(bench, state):
         state, undone = take_back(bench, state)
         said = undone[:1]
     meant = understood(bench, state, incoming.event) or incoming.understood
@@ -130,7 +130,7 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.BARE:           (asides.ignore, readings.bare,          readings.bare,        readings.bare,        correct,                asides.still_paused,  asides.ignore),
     Came.UNIT:           (asides.ignore, answers.wrong_kind,     readings.unit,        answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.YES:            (asides.ignore, answers.answer,         answers.ask_again,    confirmed,            readings.settle,        asides.still_paused,  asides.ignore),
-    Came.NO:             (asides.ignore, answers.answer,         answers.drop,         answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
+    Came.NO:             (asides.ignore, answers.answer,         answers.denied,       answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
     Came.ANSWER:         (asides.ignore, answers.answer,         answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.NUMBER:         (asides.ignore, answers.number,         answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.TEXT:           (asides.ignore, answers.text,           answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
@@ -140,8 +140,8 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.REPEAT:         (asides.ignore, asides.repeat,          asides.repeat,        asides.repeat,        asides.repeat,          asides.still_paused,  asides.ignore),
     Came.LAST_READING:   (asides.ignore, asides.last_reading,    asides.last_reading,  asides.last_reading,  asides.last_reading,    asides.last_reading,  asides.ignore),
     Came.WHERE:          (asides.ignore, asides.where,           asides.where,         asides.where,         asides.where,           asides.where,         asides.ignore),
-    Came.BACK:           (asides.ignore, answers.back,           answers.drop,         answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
-    Came.UNDO:           (asides.ignore, readings.undo,          answers.drop,         answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
+    Came.BACK:           (asides.ignore, answers.back,           answers.denied,       answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
+    Came.UNDO:           (asides.ignore, readings.undo,          answers.denied,       answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
     Came.SKIP:           (asides.ignore, answers.skip,           answers.skip,         answers.skip,         readings.settle,        asides.still_paused,  asides.ignore),
     Came.PAUSE:          (asides.ignore, asides.pause,           asides.pause,         asides.pause,         asides.pause,           asides.still_paused,  asides.ignore),
     Came.RESUME:         (asides.ignore, asides.not_paused,      asides.not_paused,    asides.not_paused,    asides.not_paused,      asides.resume,        asides.ignore),
@@ -158,7 +158,7 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
 }
 # fmt: on
 
-_COMMANDS = {
+COMMANDS: Mapping[str, Came] = {
     "repeat": Came.REPEAT,
     "last_reading": Came.LAST_READING,
     "where": Came.WHERE,
@@ -214,7 +214,7 @@ def kind_of(meant: Understood) -> Came:
     if not meant.sure:
         return Came.UNSURE
     if isinstance(meaning, SaidCommand):
-        return _COMMANDS[meaning.name]
+        return COMMANDS[meaning.name]
     if meaning in (SaidAnswers(("yes",)), SaidAnswers(("no",))):
         return Came.YES if meaning == SaidAnswers(("yes",)) else Came.NO
     if isinstance(meaning, SaidReading | Ask) and meaning.correction:

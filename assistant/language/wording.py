@@ -75,6 +75,12 @@ def ask_reading(reading: Reading, reason: str) -> str:
     return f"I got: {printed(reading)}{because}. Is that what the meter shows?"
 
 
+def ask_limit(limit: Reading, reason: str) -> str:
+    """Whether a maker's limit was heard right; `reason` as for a reading."""
+    because = f", {reason}" if reason else ""
+    return f"I got: {printed(limit)}{because}. Is that the maker's figure?"
+
+
 def ask_guess(words: str) -> str:
     """Whether something that was not heard surely is meant."""
     return f"Did you say “{shorten(words)}”?"
