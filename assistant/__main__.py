@@ -36,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
 
     def engine(to: argparse.ArgumentParser) -> None:
         to.add_argument(
-            "--engine", choices=("built-in", "vosk"), help="recogniser (default: the better one that is here)"
+            "--engine", choices=("built-in", "vosk", "both"), help="recogniser (default: both where a Vosk model is found, else built-in)"
         )
 
     def step(to: argparse.ArgumentParser) -> None:

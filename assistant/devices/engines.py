@@ -1,0 +1,53 @@
+"""Which recogniser hears: the one that was asked for, or the best that is installed."""
+
+import math
+import os
+from pathlib import Path
+
+from assistant.data import folder
+from assistant.devices.ports import Recogniser
+from assistant.devices.recogniser_both import Both
+from assistant.errors import BadInput
+from assistant.language.lexicon import Lexicon
+
+ENGINES = ("built-in", "vosk", "both")
+MODEL_VARIABLE = "OHMALOUD_VOSK_MODEL"
+_CLEAR_BESIDE_VOSK = 1.0
+
+
+def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | None = None) -> Recogniser:
+    """The recogniser of that name, ready to hear; None chooses `both` when a Vosk model is there, else `built-in`.
+
+    `vosk_model` is a folder named in the settings; after it counts the variable OHMALOUD_VOSK_MODEL, then a folder
+    under models/. Raises BadInput for an unknown name or a missing model, BadData for weights that are not as listed.
+    """
+    place = vosk_place(vosk_model)
+    chosen = engine or ("built-in" if place is None else "both")
+    if chosen not in ENGINES:
+        raise BadInput(f"unknown engine {chosen!r}; expected one of {', '.join(ENGINES)}")
+    if chosen == "built-in":
+        return _built_in(lexicon, math.inf)
+    if place is None:
+        raise BadInput(
+            f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {folder('models')}, "
+            f"or its path in {MODEL_VARIABLE}"
+        )
+    from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
+
+    vosk = Vosk(place, lexicon)
+    return Both(_built_in(lexicon, _CLEAR_BESIDE_VOSK), vosk) if chosen == "both" else vosk
+
+
+def _built_in(lexicon: Lexicon, clear: float) -> Recogniser:
+    from assistant.devices.recogniser_built_in import BuiltIn  # noqa: PLC0415 - loads a large library
+
+    return BuiltIn(lexicon, clear=clear)
+
+
+def vosk_place(named: Path | None = None) -> Path | None:
+    """The folder of the Vosk model that would be used: `named`, the variable's, or the first one under models/ by name."""
+    if named is not None:
+        return named
+    if os.environ.get(MODEL_VARIABLE):
+        return Path(os.environ[MODEL_VARIABLE])
+    return next(iter(sorted(path.parent.parent for path in folder("models").glob("*/am/final.mdl"))), None)

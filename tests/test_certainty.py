@@ -1,0 +1,208 @@
+from dataclasses import replace
+
+import pytest
+
+from assistant.data import texts
+from assistant.errors import BadData
+from assistant.language.certainty import decide
+from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.language.meaning import (
+    Alternative,
+    Ask,
+    Expectation,
+    Hearing,
+    NotUnderstood,
+    SaidAnswers,
+    SaidCommand,
+    SaidNumber,
+    SaidReading,
+    Understood,
+    Why,
+    Word,
+)
+from assistant.language.thresholds import Bounds, Kind, Thresholds
+
+ANY = Expectation("any")
+BOUNDS = Bounds(belief=0.6, agree=0.6, weights={"limited": 1.0, "free": 1.0})
+
+
+@pytest.fixture(scope="module")
+def lexicon() -> Lexicon:
+    """The shipped words under bounds that are easy to reckon with."""
+    test = Thresholds(longest_s=7.9, bounds=dict.fromkeys(Kind, BOUNDS))
+    return replace(load_lexicon(texts("grammar")), certainty={"test": test})
+
+
+def heard(*alternatives: tuple[str, float | None, str], engine: str = "test model", duration_s: float = 2.0) -> Hearing:
+    return Hearing(
+        tuple(
+            Alternative(tuple(Word(word) for word in text.split()), score, source)
+            for text, score, source in alternatives
+        ),
+        engine,
+        duration_s,
+    )
+
+
+def ohms(understood: Understood) -> str:
+    meaning = understood.meaning
+    assert isinstance(meaning, SaidReading)
+    assert meaning.reading.quantity is not None
+    return meaning.reading.quantity.text
+
+
+def test_two_listens_that_mean_the_same_are_sure(lexicon: Lexicon) -> None:
+    found = decide(
+        heard(("four point seven kilohms", -0.5, "limited"), ("four point seven k", -2.0, "free")), ANY, lexicon
+    )
+    assert (ohms(found), found.sure, found.words) == ("4.7 kΩ", True, "four point seven kilohms")
+
+
+def test_two_listens_that_differ_are_not_sure_but_the_likelier_meaning_is_told(lexicon: Lexicon) -> None:
+    found = decide(
+        heard(("fifteen ohms", -0.1, "limited"), ("fifty ohms", -0.1, "free"), ("fifteen ohms", -1.0, "free")),
+        ANY,
+        lexicon,
+    )
+    assert (ohms(found), found.sure) == ("15 Ω", False)
+
+
+def test_alternatives_with_one_meaning_add_up(lexicon: Lexicon) -> None:
+    # Each spelling alone has a third of its listen; together they are two thirds.
+    listen = [("one point two k", -1.0), ("one point two kilohms", -1.0), ("nine point two k", -1.0)]
+    found = decide(
+        heard(*((text, score, source) for source in ("limited", "free") for text, score in listen)), ANY, lexicon
+    )
+    assert (ohms(found), found.sure) == ("1.2 kΩ", True)
+
+
+def test_what_is_not_understood_counts_against(lexicon: Lexicon) -> None:
+    same = ("two point two k", -1.0)
+    found = decide(
+        heard((*same, "limited"), (*same, "free"), ("the kettle", -0.9, "free"), ("the kettle", -0.9, "limited")),
+        ANY,
+        lexicon,
+    )
+    assert (ohms(found), found.sure) == ("2.2 kΩ", False)
+
+
+def test_a_second_listen_divides_the_weight_of_its_kind(lexicon: Lexicon) -> None:
+    # limited: half for, half against; free: all for. 0.25 + 0.5 = 0.75 of the weight.
+    found = decide(heard(("yes", -1, "limited"), ("no", -1, "limited again"), ("yes", -1, "free")), ANY, lexicon)
+    assert found == Understood(SaidAnswers(("yes",)), sure=True, words="yes")
+    # An undivided second listen would leave "yes" with a half of the weight and "no" with the other.
+    found = decide(
+        heard(("yes", -1, "limited"), ("no", -1, "limited again"), ("no", -1, "free again"), ("yes", -1, "free")),
+        ANY,
+        lexicon,
+    )
+    assert not found.sure
+
+
+def test_sound_that_the_end_pointer_cut_off_is_not_sure(lexicon: Lexicon) -> None:
+    found = decide(heard(("stop", -1, "limited"), ("stop", -1, "free"), duration_s=8.0), ANY, lexicon)
+    assert found == Understood(SaidCommand("stop"), sure=False, words="stop")
+
+
+def test_silence_is_nothing(lexicon: Lexicon) -> None:
+    assert decide(heard(), ANY, lexicon) == Understood(NotUnderstood(Why.NOTHING), sure=False, words="")
+
+
+def test_a_refusal_says_what_the_free_listen_heard(lexicon: Lexicon) -> None:
+    found = decide(heard(("ohms nine ohms", -1, "limited"), ("please put the kettle on", -1, "free")), ANY, lexicon)
+    assert (found.words, found.sure) == ("please put the kettle on", False)
+    assert isinstance(found.meaning, NotUnderstood)
+    assert found.meaning.why is Why.UNKNOWN_WORD
+    found = decide(heard(("four point", -1, "limited")), ANY, lexicon)
+    assert isinstance(found.meaning, NotUnderstood)
+    assert found.meaning.why is Why.UNFINISHED
+
+
+def test_other_speech_inside_a_number_is_never_sure(lexicon: Lexicon) -> None:
+    found = decide(heard(("four [unk] seven k", -1, "limited"), ("four [unk] seven k", -1, "free")), ANY, lexicon)
+    assert not found.sure
+    assert isinstance(found.meaning, NotUnderstood)
+
+
+def test_an_engine_without_bounds_is_never_sure(lexicon: Lexicon) -> None:
+    found = decide(heard(("yes", -1, "limited"), ("yes", -1, "free"), engine="unheard of"), ANY, lexicon)
+    assert found == Understood(SaidAnswers(("yes",)), sure=False, words="yes")
+
+
+def test_a_listen_without_weight_does_not_count(lexicon: Lexicon) -> None:
+    assert not decide(heard(("yes", -1, "guess")), ANY, lexicon).sure
+    found = decide(heard(("no", -1, "guess"), ("yes", -1, "limited"), ("yes", -1, "free")), ANY, lexicon)
+    assert found == Understood(SaidAnswers(("yes",)), sure=True, words="yes")
+
+
+def test_missing_scores_share_equally(lexicon: Lexicon) -> None:
+    assert decide(heard(("yes", None, "limited"), ("yes", None, "free")), ANY, lexicon).sure
+    assert not decide(heard(("yes", None, "limited"), ("no", None, "limited")), ANY, lexicon).sure
+
+
+@pytest.mark.parametrize(
+    ("words", "expectation", "kind", "meaning"),
+    [
+        ("four point seven k", "any", Kind.VALUE, SaidReading),
+        ("four seven", "any", Kind.VALUE, Ask),
+        ("seven", "any", Kind.LONE, Ask),
+        ("over range", "any", Kind.WORD, SaidReading),
+        ("stop", "any", Kind.WORD, SaidCommand),
+        ("minus five degrees", "temperature", Kind.VALUE, SaidNumber),
+    ],
+)
+def test_every_kind_of_meaning_has_its_own_bounds(
+    lexicon: Lexicon, words: str, expectation: str, kind: Kind, meaning: type
+) -> None:
+    def certainty(strict: Kind) -> Lexicon:
+        # A belief above 1 cannot be reached: only meanings of that kind can fail.
+        bounds = {each: replace(BOUNDS, belief=1.1 if each is strict else 0.0) for each in Kind}
+        return replace(lexicon, certainty={"test": Thresholds(7.9, bounds)})
+
+    hearing = heard((words, -1, "limited"), (words, -1, "free"))
+    for strict in Kind:
+        found = decide(hearing, Expectation(expectation), certainty(strict))
+        assert isinstance(found.meaning, meaning)
+        assert found.sure is (strict is not kind)
+
+
+def test_easily_misheard_words_mean_the_same_and_the_plainer_ones_are_kept(lexicon: Lexicon) -> None:
+    # "to" for "two" marks the reading as one to be checked; the other listen heard it plainly.
+    found = decide(heard(("one point to ohms", -1, "free"), ("one point two ohms", -1, "limited")), ANY, lexicon)
+    assert (ohms(found), found.sure, found.words) == ("1.2 Ω", True, "one point two ohms")
+    assert isinstance(found.meaning, SaidReading)
+    assert not found.meaning.check
+    found = decide(heard(("one point to ohms", -1, "free"), ("one point to ohms", -1, "limited")), ANY, lexicon)
+    assert isinstance(found.meaning, SaidReading)
+    assert found.meaning.check
+
+
+def test_the_shipped_bounds_name_every_engine_and_every_listen() -> None:
+    certainty = load_lexicon(texts("grammar")).certainty
+    assert sorted(certainty) == ["both", "built-in", "vosk"]
+    assert set(certainty["both"].bounds[Kind.VALUE].weights) == {"vosk", "limited", "free"}
+
+
+def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
+    wrong = """
+    more = 1
+    [engine.built-in]
+    longest_s = "long"
+    surprise = 1
+    value = { belief = 2, agree = true, weights = { free = -1 }, trust = 1 }
+    lone = 3
+    """
+    with pytest.raises(BadData) as caught:
+        load_lexicon({**texts("grammar"), "certainty": wrong})
+    where = {problem.where.removeprefix("grammar/certainty.toml: ") for problem in caught.value.problems}
+    assert {
+        "more",
+        "engine.built-in.surprise",
+        "engine.built-in.longest_s",
+        "engine.built-in.value.belief",
+        "engine.built-in.value.agree",
+        "engine.built-in.value.weights.free",
+        "engine.built-in.value.trust",
+        "engine.built-in.lone",
+        "engine.built-in.word",
+    } <= where
