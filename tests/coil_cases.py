@@ -40,13 +40,7 @@ def plain(ohms: Decimal) -> Reading:
 
 
 def case(
-    primary: str = "",
-    secondary: str = "",
-    killtab: str = "",
-    *,
-    leads: str = "0.3",
-    meter: Meter = POCKET,
-    **more: Any,
+    primary: str = "", secondary: str = "", killtab: str = "", *, leads: str = "0.3", meter: Meter = POCKET, **more: Any
 ) -> Case:
     """Attempts stand with spaces between, oldest first."""
     return Case(

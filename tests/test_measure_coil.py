@@ -17,6 +17,7 @@ from assistant.measure.coil import (
     Stroke,
     Tap,
     cap_fits,
+    primary_explains,
     with_caps,
 )
 from assistant.measure.limits import CoilLimits, Limit
@@ -264,6 +265,13 @@ def test_the_cap_is_asked_about_only_when_nobody_said(cap_on: bool | None, asked
     assert any(reason.because is Because.CAP_COUNTED for reason in found.reasons) is (cap_on is True)
 
 
+def test_limits_that_hold_with_the_cap_on_raise_no_question_about_it() -> None:
+    for limit_cap, asked in ((True, False), (None, True), (False, True)):
+        limits = CoilLimits(secondary=Limit(Decimal(4_000), Decimal(5_000), cap_on=limit_cap))
+        found = judge(case("1.4", "9.00k", limits=limits))
+        assert any(reason.because is Because.CAP_STILL_ON for reason in found.reasons) is asked
+
+
 def test_a_limit_without_an_upper_side_asks_by_the_usual_band() -> None:
     limits = CoilLimits(secondary=Limit(Decimal(12_000), None))
     found = judge(case("1.4", "9.00k", stroke=Stroke.FOUR, limits=limits))
@@ -323,7 +331,15 @@ def test_three_readings_of_one_coil_agree(row: CheckRow) -> None:
         ("1.4", "4.20k", "4.00k", Class.DIFFERENT),
         ("1.4", "4.2k", "4.4k", Class.SAME),
         ("300", "4.20k", "4.20k", Class.SAME),
-        ("300", "4.20k", "4.50k", Class.DIFFERENT),
+        ("300", "4.20k", "4.50k", Class.HIGH),
+        ("300", "4.20k", "4.70k", Class.DIFFERENT),
+        ("300", "4.20k", "3.90k", Class.DIFFERENT),
+        ("11", "6.50k", "13.00k", Class.DIFFERENT),
+        ("50k", "4.20k", "9.00k", Class.HIGH),
+        ("OL", "4.20k", "9.00k", Class.HIGH),
+        ("OL", "4.20k", "3.00k", Class.DIFFERENT),
+        ("jumping", "4.20k", "9.00k", Class.HIGH),
+        ("1.4", "4.20k", "9.00k", Class.DIFFERENT),
         ("9.0", "1.50k", "1.51k", Class.SAME),
         ("OL", "4.20k", "4.20k", Class.SAME),
         ("1.4", "4.20k", "OL", Class.OPEN),
@@ -342,6 +358,8 @@ def test_three_readings_of_one_coil_agree(row: CheckRow) -> None:
         ("1.4", "OL@20000", "4.20k", Class.SAME),
         ("1.4", "OL", "1.49k", Class.DIFFERENT),
         ("1.4", "OL", "25.0k", Class.DIFFERENT),
+        ("1.4", "OL", "99.9k", Class.DIFFERENT),
+        ("1.4", "OL", "100.0k", Class.HIGH),
         ("1.4", "", "4.20k", Class.UNCLEAR),
         ("1.4", "", "OL", Class.OPEN),
     ],
@@ -353,6 +371,41 @@ def test_the_classes_of_the_comparison(p: str, s: str, k: str, expected: Class) 
 def test_a_comparison_inside_the_makers_limits_is_a_good_coil() -> None:
     limits = CoilLimits(secondary=Limit(Decimal(24_000), Decimal(26_000)))
     assert classify(case("1.4", "OL", "25.0k", limits=limits)).last(Tap.KILLTAB).kind is Class.SAME
+
+
+@pytest.mark.parametrize(
+    ("most_ohm", "k", "expected"),
+    [
+        ("26000", "OL@20000", Class.UNCLEAR),
+        ("19600", "OL@20000", Class.OPEN),
+        ("19608", "OL@20000", Class.UNCLEAR),
+        ("26000", "OL@200000", Class.OPEN),
+        ("26000", "OL", Class.OPEN),
+        ("26000", "jumping@20000", Class.UNSTEADY),
+    ],
+)
+def test_over_range_where_a_good_coil_would_be_too_is_not_open(most_ohm: str, k: str, expected: Class) -> None:
+    limits = CoilLimits(secondary=Limit(Decimal(10_000), Decimal(most_ohm)))
+    assert classify(case("1.4", "OL OL", k, limits=limits)).last(Tap.KILLTAB).kind is expected
+    floor = CoilLimits(secondary=Limit(Decimal(10_000), None))
+    assert classify(case("1.4", "OL OL", "OL@20000", limits=floor)).last(Tap.KILLTAB).kind is Class.OPEN
+
+
+@pytest.mark.parametrize(
+    ("k_ohm", "p_ohm", "explained"),
+    [
+        (4_200, None, False),
+        (4_201, None, True),
+        (4_200, 300, False),
+        (4_201, 300, True),
+        (4_600, 300, True),
+        (4_601, 300, False),
+    ],
+)
+def test_a_primary_explains_no_more_than_it_reads(k_ohm: int, p_ohm: int | None, explained: bool) -> None:  # noqa: FBT001 - a parameter of the test
+    """4.5 kΩ together; 2 % scatter, 1 Ω and 9 Ω of last digits make 100 Ω."""
+    p = None if p_ohm is None else Decimal(p_ohm)
+    assert primary_explains(Decimal(k_ohm), Decimal(4_200), p, Decimal(9)) is explained
 
 
 def test_the_comparison_goes_through_both_windings() -> None:

@@ -1,4 +1,4 @@
-"""Meter profiles: accuracy, ranges, bare numbers, and the faults of a profile."""
+"""Meter profiles: accuracy, ranges, and the faults of a profile."""
 
 from decimal import Decimal
 
@@ -68,55 +68,10 @@ _WITH_OFFSET = Meter(
 
 @pytest.mark.parametrize("row", rows("meter_display", "offset_200m"))
 def test_the_offset_of_a_wide_range_is_taken_off(row: CheckRow) -> None:
-    shown = _WITH_OFFSET.bare(Numeral(row["display_text"]), int(row["range_ohm"]))
-    assert shown is not None
+    shown = Quantity(Numeral(row["display_text"]), Unit.MEGOHM)
+    assert shown.ohms <= int(row["range_ohm"]) == _WITH_OFFSET.lowest.full_ohm
     found = _WITH_OFFSET.measured(shown, _WITH_OFFSET.lowest, "it")
     assert found.value_ohm == pytest.approx(row.number("expected_ohm"), abs=row.number("tolerance_ohm"))
-
-
-@pytest.mark.parametrize("row", rows("meter_display", "range_reading", "over_range"))
-def test_a_bare_number_on_a_range(row: CheckRow) -> None:
-    """Over range: the profile knows what the display shows, and a lone one never becomes a value."""
-    if row["expected_meaning"] == "over_range":
-        assert any(row["display_text"] in meter.over_range for meter in METERS.values())
-        digits = row["display_text"].rstrip(".")
-        if digits.isdecimal():
-            assert all(POCKET.bare(Numeral(digits), range_.full_ohm) is None for range_ in POCKET.ranges)
-        return
-    found = POCKET.bare(Numeral(row["display_text"]), int(row["range_ohm"]))
-    assert found is not None
-    assert found.ohms == pytest.approx(row.number("expected_ohm"), abs=row.number("tolerance_ohm"))
-
-
-@pytest.mark.parametrize("row", rows("meter_display", "prefix_missing"))
-def test_without_a_range_a_bare_number_has_no_unit(row: CheckRow) -> None:
-    assert METERS["auto"].bare(Numeral(row["display_text"]), None) is None
-
-
-@pytest.mark.parametrize(
-    ("digits", "range_ohm"),
-    [("4.70", 15_000), ("250.0", 200), ("1.23", 200), ("805", 2_000), ("1", 200), ("1", 20_000)],
-    ids=["no such range", "above full scale", "a digit too many", "kilo-ohms above full scale", "lone one", "lone one"],
-)
-def test_a_number_the_display_cannot_show_has_no_unit(digits: str, range_ohm: int) -> None:
-    assert POCKET.bare(Numeral(digits), range_ohm) is None
-
-
-@pytest.mark.parametrize(
-    ("range_ohm", "unit"),
-    [
-        (200, Unit.OHM),
-        (2_000, Unit.KILOHM),
-        (20_000, Unit.KILOHM),
-        (200_000, Unit.KILOHM),
-        (2_000_000, Unit.MEGOHM),
-        (20_000_000, Unit.MEGOHM),
-    ],
-)
-def test_the_unit_of_a_range(range_ohm: int, unit: Unit) -> None:
-    range_ = POCKET.at(range_ohm)
-    assert range_ is not None
-    assert range_.unit is unit
 
 
 @pytest.mark.parametrize(
@@ -160,31 +115,6 @@ def test_the_shipped_profiles() -> None:
     assert METERS["auto"].lowest.full_ohm == 400
 
 
-def test_over_range_may_be_left_out_of_a_profile() -> None:
-    text = 'title = "bare"\nhand_set = true\n[[range]]\nfull_ohm = 200\nresolution_ohm = 0.1\npercent = 1\ncounts = 2\n'
-    assert load_meters({"bare": text})["bare"].over_range == ("OL",)
-
-
-@pytest.mark.parametrize(
-    ("full_ohm", "unit"), [(999, Unit.OHM), (1_000, Unit.KILOHM), (999_999, Unit.KILOHM), (1_000_000, Unit.MEGOHM)]
-)
-def test_where_the_prefix_of_a_range_changes(full_ohm: int, unit: Unit) -> None:
-    assert Range(full_ohm, Decimal("0.1"), Decimal(1), 1).unit is unit
-
-
-@pytest.mark.parametrize("over_range", ["[1]", '[""]', '["OL", 1]', '"OL"'])
-def test_what_is_shown_above_a_range_is_text(over_range: str) -> None:
-    text = f'title = "x"\nhand_set = true\nover_range = {over_range}\n[[range]]\n'
-    text += "full_ohm = 200\nresolution_ohm = 0.1\npercent = 1\ncounts = 2\n"
-    with pytest.raises(BadData) as caught:
-        load_meters({"x": text})
-    assert [problem.where for problem in caught.value.problems] == ["meters/x.toml: over_range"]
-
-
-def test_full_scale_itself_can_be_shown() -> None:
-    assert POCKET.bare(Numeral("200.0"), 200) == quantity("200.0")
-
-
 _EDGES = {"full_ohm": "200", "resolution_ohm": "0.1", "percent": "1", "counts": "2", "offset_ohm": "0"}
 
 
@@ -225,9 +155,7 @@ def test_the_edges_of_a_profile(key: str, value: str, good: bool) -> None:  # no
 def test_every_fault_of_every_profile_is_named_at_once() -> None:
     good = "full_ohm = 200\nresolution_ohm = 0.1\npercent = 1\ncounts = 2\n"
     texts = {
-        "a": 'titel = "x"\nhand_set = "yes"\nover_range = "OL"\n[[range]]\n'
-        + good.replace("0.1", "nan")
-        + "percents = 3\n",
+        "a": 'titel = "x"\nhand_set = "yes"\n[[range]]\n' + good.replace("0.1", "nan") + "percents = 3\n",
         "b": 'title = " "\nhand_set = false\nrange = []\n',
         "c": 'title = "c"\nhand_set = false\n[[range]]\n' + good + "[[range]]\n" + good,
         "d": 'title = "d"\nhand_set = false\n[[range]]\nfull_ohm = true\nresolution_ohm = 500\npercent = 60\ncounts = 0\noffset_ohm = -1\n',
@@ -242,7 +170,6 @@ def test_every_fault_of_every_profile_is_named_at_once() -> None:
         "meters/a.toml: titel",
         "meters/a.toml: title",
         "meters/a.toml: hand_set",
-        "meters/a.toml: over_range",
         "meters/a.toml: range[0].resolution_ohm",
         "meters/a.toml: range[0].percents",
         "meters/b.toml: title",

@@ -11,6 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.language import verdict_wording
+from assistant.measure.classify import classify
+from assistant.measure.coil import LEADS_MOST_OHM, SECONDARY_BAD_OHM, Class
 from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.meter import Meter
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
@@ -93,7 +95,7 @@ def says_and_keeps(case: Case) -> None:
         assert sentence.endswith(".")
         assert "{" not in sentence
         assert "E+" not in sentence
-    assert said[0] in verdict_wording.report(verdict, "7", "")
+    assert said[0] in verdict_wording.report(verdict, case, "7", "")
 
 
 def condemns_on_repeats_only(case: Case) -> None:
@@ -105,10 +107,47 @@ def condemns_on_repeats_only(case: Case) -> None:
             assert len(case.attempts(tap)) > 1 or tap in case.repeated
 
 
+def condemns_only_what_reads_badly_twice(case: Case) -> None:
+    """Both readings that condemn a winding speak against it by themselves; above its range is not enough."""
+    verdict = judge(case)
+    if verdict.kind not in FAULTS:
+        return
+    seen = classify(case)
+    if verdict.kind is not VerdictKind.PRIMARY_FAULT:
+        assert {attempt.kind for attempt in seen.secondary[-2:]} == {Class.BAD}
+    if verdict.kind is VerdictKind.PRIMARY_FAULT:
+        assert {attempt.kind for attempt in seen.primary[-2:]} == {Class.SUSPICIOUS}
+    if verdict.kind is VerdictKind.WINDING_FAULT:
+        assert {attempt.kind for attempt in seen.primary[-2:]} <= {Class.RAISED, Class.SUSPICIOUS}
+
+
+def condemns_only_through_leads_that_conduct(case: Case) -> None:
+    """Open leads never condemn a coil."""
+    if judge(case).kind not in FAULTS:
+        return
+    values = [r for tap in Tap for r in case.attempts(tap) if r.quantity is not None]
+    assert case.leads is not None or values
+    assert case.leads is None or case.leads.quantity is not None
+    if case.leads is not None and case.leads.quantity is not None and case.leads.quantity.ohms > LEADS_MOST_OHM:
+        assert values
+
+
+def condemns_only_with_a_comparison_that_fits(case: Case) -> None:
+    """K beside a fault is what a broken winding makes of it: never lower than S, nor that of a winding that conducts."""
+    verdict = judge(case)
+    if verdict.kind not in FAULTS or verdict.killtab.measured is None:
+        return
+    if verdict.kind is VerdictKind.PRIMARY_FAULT:
+        assert verdict.secondary.measured is not None
+        assert verdict.killtab.measured.value_ohm > verdict.secondary.measured.value_ohm
+    else:
+        assert verdict.killtab.measured.value_ohm >= SECONDARY_BAD_OHM
+
+
 def says_fault_only_when_it_condemns(case: Case) -> None:
     """The word is kept for the three kinds."""
     verdict = judge(case)
-    assert ("fault" in verdict_wording.report(verdict, "", "")) is (verdict.kind in FAULTS)
+    assert ("fault" in verdict_wording.report(verdict, case, "", "")) is (verdict.kind in FAULTS)
 
 
 def decides_nothing_while_it_asks(case: Case) -> None:
@@ -141,6 +180,9 @@ def _worse(meter: Meter, percent: int, counts: int) -> Meter:
 PROPERTIES = (
     says_and_keeps,
     condemns_on_repeats_only,
+    condemns_only_what_reads_badly_twice,
+    condemns_only_through_leads_that_conduct,
+    condemns_only_with_a_comparison_that_fits,
     says_fault_only_when_it_condemns,
     decides_nothing_while_it_asks,
     a_worse_meter_decides_the_same_or_nothing,
@@ -165,7 +207,7 @@ def test_whatever_was_read_many_times_over(case: Case) -> None:
 @given(_CASES, st.data())
 def test_the_questions_come_to_an_end(case: Case, data: st.DataObject) -> None:
     """Whatever is answered: after at most so many readings of each pair of points, none is wanted any more."""
-    for _ in range(len(Tap) * TRIES + 1):
+    for _ in range(len(Tap) * TRIES + 2):  # a secondary above its range is no try
         take = judge(case).take
         if not take:
             return

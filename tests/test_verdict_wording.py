@@ -13,7 +13,20 @@ from assistant.measure import guidance
 from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.measured import Measured, Part
 from assistant.measure.units import Reading, Shown
-from assistant.measure.verdict import CLASSES, VERDICTS, Because, Case, Class, Prepare, Tap, Verdict, VerdictKind, judge
+from assistant.measure.verdict import (
+    CLASSES,
+    VERDICTS,
+    Because,
+    Case,
+    Class,
+    Electronics,
+    Prepare,
+    Stroke,
+    Tap,
+    Verdict,
+    VerdictKind,
+    judge,
+)
 from assistant.report.verdict_json import as_json
 
 _PRIMARY_LIMITS = CoilLimits(primary=Limit(Decimal("0.8"), Decimal("1.3"), Decimal(20)))
@@ -175,6 +188,26 @@ def test_a_cap_that_may_still_be_on_is_asked_for_with_the_value_without_it() -> 
     assert "Is a resistor cap still on? Without it, this would be 5.5 kΩ to 7.5 kΩ." in found
 
 
+@pytest.mark.parametrize(
+    ("s", "stroke", "text"),
+    [
+        ("9.70k", Stroke.FOUR, "3.7 kΩ to 5.7 kΩ"),
+        ("14.50k", Stroke.TWO, "8.5 kΩ to 10.5 kΩ"),
+        ("15k", Stroke.TWO, "9.0 kΩ to 11.0 kΩ"),
+    ],
+)
+def test_a_value_without_the_cap_is_no_more_exact_than_it_can_be(s: str, stroke: Stroke, text: str) -> None:
+    """The leads, 0.3 Ω, are taken off and must not show in kilo-ohms; nobody said whether a cap is on."""
+    found = because(judge(case("1.4", s, stroke=stroke)))
+    assert f"Is a resistor cap still on? Without it, this would be {text}." in found
+
+
+def test_a_doubt_wider_than_a_cap_rounds_it_further() -> None:
+    limits = CoilLimits(secondary=Limit(Decimal(90_000), Decimal(110_000)))
+    found = because(judge(case("1.4", "117k", limits=limits)))  # ± 1.4 kΩ; 104.5 to 109.5 kΩ less the leads
+    assert "Is a resistor cap still on? Without it, this would be 104 kΩ to 109 kΩ." in found
+
+
 def test_before_a_repeat_it_is_said_what_to_do() -> None:
     verdict = judge(case("1.4", "OL@20000"))
     assert wording.prepare(verdict)[0] == "Turn the dial one range higher."
@@ -183,15 +216,135 @@ def test_before_a_repeat_it_is_said_what_to_do() -> None:
 
 
 def test_the_report_holds_every_part() -> None:
-    text = wording.report(judge(case("1.4", "OL OL", "OL")), "pump 3", "2026-01-02 03:04")
+    given = case("1.4", "OL OL", "OL")
+    text = wording.report(judge(given), given, "pump 3", "2026-01-02 03:04")
     assert text.startswith("Ignition coil test: pump 3\nStarted 2026-01-02 03:04\n\nVerdict\n  Secondary fault:")
-    for title in ("Readings", "Because", "Not proven", "Next", "Cautions"):
+    for title in ("Test", "Readings", "Because", "Not proven", "Next", "Cautions"):
         assert f"\n\n{title}\n  " in text
     assert "  Primary: 1.4 Ω, 1.10 Ω ± 0.34 Ω less the leads (usual)\n" in text
-    assert "  Secondary: over range (bad)\n" in text
+    assert "  Secondary: over range (bad); before that: over range\n" in text
     assert text.endswith(".\n")
-    assert wording.report(judge(case("1.4", "4.2k")), "", "").startswith("Ignition coil test\n\nVerdict\n")
-    assert "  Kill-tab reading: not taken\n" in wording.report(judge(case("1.4", "4.2k")), "", "")
+    given = case("1.4", "4.2k")
+    assert wording.report(judge(given), given, "", "").startswith("Ignition coil test\n\nVerdict\n")
+    assert "  Kill-tab reading: not taken\n" in wording.report(judge(given), given, "", "")
+
+
+@pytest.mark.parametrize(
+    ("given", "lines"),
+    [
+        (
+            case("1.4", "4.2k", leads=""),
+            (
+                "Meter: pocket meter with a dial set by hand",
+                "Engine: not known",
+                "Electronics inside the coil block: not known",
+                "Plug cap: not known",
+                "Leads: not taken",
+            ),
+        ),
+        (
+            case(
+                "45 OL 1.4", "4.2k", leads="0.3", meter=METERS["auto"], stroke=Stroke.FOUR,
+                electronics=Electronics.NO, cap_on=False, coil_at_c=Decimal(35),
+            ),
+            (
+                "Meter: meter that finds its range itself",
+                "Engine: four-stroke",
+                "Electronics inside the coil block: no",
+                "Plug cap: off",
+                "Coil at 35 °C",
+                "Leads: 0.3 Ω",
+                "Primary: 1.4 Ω, 1.10 Ω ± 0.83 Ω less the leads (usual); before that: 45 Ω, over range",
+            ),
+        ),
+        (
+            case("1.4", "9.2k", leads="OL", stroke=Stroke.TWO, electronics=Electronics.YES, cap_on=True),
+            ("Engine: two-stroke", "Electronics inside the coil block: yes", "Plug cap: on", "Leads: over range"),
+        ),
+    ],
+)  # fmt: skip
+def test_the_report_tells_what_the_readings_were_taken_with(given: Case, lines: tuple[str, ...]) -> None:
+    text = wording.report(judge(given), given, "", "")
+    for line in lines:
+        assert f"  {line}\n" in text
+    assert ("Coil at" in text) is (given.coil_at_c is not None)
+
+
+@pytest.mark.parametrize(
+    ("given", "said", "never"),
+    [
+        (
+            case("1.4", "4.2M 4.2M", "4.2M", leads=""),
+            "Kill tab to lead end does not read like a good coil either.",
+            "does not agree with the other readings",
+        ),
+        (
+            case("OL OL", "OL OL", "OL", leads="OL"),
+            "Nothing is condemned through leads like these: they may be what reads open.",
+            "It is the secondary that condemns",
+        ),
+        (case("OL OL", "OL OL", "OL", leads=""), "The leads were not read", "It is the secondary that condemns"),
+        (
+            case("1.4", "1.2k 1.2k", limits=CoilLimits(secondary=Limit(Decimal(5_900), Decimal(7_100)))),
+            "A winding that still conducts is not condemned for its distance from the maker's limits.",
+            "Only the maker's figure",
+        ),
+        (
+            case("1.4", "OL", "OL", declined=frozenset({Tap.SECONDARY})),
+            "The secondary was not taken again, and without that this cannot be decided.",
+            "was left out",
+        ),
+        (
+            case("850", "6.5k", declined=frozenset({Tap.KILLTAB})),
+            "Many coils on small engines have electronics inside.",
+            "fault",
+        ),
+        (
+            case("850", "6.5k", declined=frozenset({Tap.KILLTAB})),
+            "Such a primary alone does not condemn the coil. Do not replace it on that reading.",
+            "fault",
+        ),
+        (
+            case("1.4", "18k", limits=CoilLimits(secondary=Limit(Decimal(5_900), Decimal(7_100)))),
+            "It lies outside the maker's limits, but that is neither an open winding nor a gross short.",
+            "makers print",
+        ),
+        (
+            case("1.4", "12.0k", cap_on=True, limits=CoilLimits(secondary=Limit(Decimal(5_900), Decimal(7_100)))),
+            "Against the maker's limits with a 4 to 6 kΩ cap added, 9.9 kΩ to 13.1 kΩ, the secondary is inside",
+            "taken off",
+        ),
+        (
+            case(
+                "1.4",
+                "6.0k",
+                cap_on=False,
+                limits=CoilLimits(secondary=Limit(Decimal(9_000), Decimal(13_000), cap_on=True)),
+            ),
+            "Against the maker's limits with a 4 to 6 kΩ cap taken off, 3 kΩ to 9 kΩ, the secondary is inside",
+            "allowed for",
+        ),
+        (
+            case(
+                "1.4",
+                "12.0k",
+                cap_on=True,
+                limits=CoilLimits(secondary=Limit(Decimal(9_000), Decimal(13_000), cap_on=True)),
+            ),
+            "Against the maker's limits, 9 kΩ to 13 kΩ, the secondary is inside",
+            "a resistor cap",
+        ),
+        (
+            case("1.4", "24.0k", cap_on=True),
+            "makers print 1.5 to 19.8 kΩ for coils without a cap",
+            "makers print values",
+        ),
+    ],
+)
+def test_no_reason_contradicts_the_readings(given: Case, said: str, never: str) -> None:
+    found = because(judge(given))
+    assert said in found
+    assert never not in found
 
 
 # ---- nothing is missing
@@ -203,7 +356,7 @@ def test_every_name_has_its_sentence() -> None:
     assert set(said) == set(Because)
     assert set(wording._PREPARE) == set(Prepare)  # noqa: SLF001
     assert set(wording._SAY) == set(VerdictKind)  # noqa: SLF001
-    assert set(wording._NEXT) == {"manual", "warm again", *guidance.LADDER}  # noqa: SLF001
+    assert set(wording._NEXT) == {"leads", "manual", "warm again", *guidance.LADDER}  # noqa: SLF001
     classes = {
         (tap, kind) for tap in (Tap.PRIMARY, Tap.SECONDARY) for kind in CLASSES[tap] if kind is not Class.NOT_TAKEN
     }

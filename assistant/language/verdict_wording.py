@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from math import floor, log10
 
-from assistant.measure.case import Because, Prepare, Reason, TapResult, Verdict, VerdictKind
-from assistant.measure.coil import Class, Tap
+from assistant.measure.case import Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
+from assistant.measure.coil import Class, Electronics, Stroke, Tap
 from assistant.measure.limits import Conformity, Limit
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading
@@ -36,6 +36,10 @@ _SAY_ROW = {
     "primary-contact": "The probe point of the primary reading was bad. The winding is not condemned.",
 }
 
+_STROKES = {Stroke.FOUR: "four-stroke", Stroke.TWO: "two-stroke", Stroke.UNKNOWN: "not known"}
+_ELECTRONICS = {Electronics.YES: "yes", Electronics.NO: "no", Electronics.UNKNOWN: "not known"}
+_CAPS = {True: "on", False: "off", None: "not known"}
+
 _USUAL = "the usual band, {low} to {high}, common practice without a source"
 _CLASS: Mapping[tuple[Tap, Class], str] = {
     (Tap.PRIMARY, Class.USUAL): "It lies inside {band}.",
@@ -47,12 +51,15 @@ _CLASS: Mapping[tuple[Tap, Class], str] = {
     (
         Tap.SECONDARY,
         Class.NEAR,
-    ): "It lies outside {band}, but makers print values from 1.5 to 19.8 kΩ: no cause by itself.",
+    ): "It lies outside {band}, but makers print 1.5 to 19.8 kΩ for coils without a cap: no cause by itself.",
     (Tap.SECONDARY, Class.LOW): "Below 1.5 kΩ, first make sure of the unit.",
     (Tap.SECONDARY, Class.RAISED): "Above 20 kΩ, cap, lead and corrosion come first.",
     (Tap.SECONDARY, Class.BEYOND): "That only says it is above this range of the meter.",
     (Tap.SECONDARY, Class.BAD): "A whole secondary winding does not read like that.",
 }
+
+_NEAR_LIMITS = "It lies outside {band}, but that is neither an open winding nor a gross short."
+"""With the maker's limits at hand, what other makers print proves nothing."""
 
 _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
@@ -60,6 +67,12 @@ _BECAUSE: Mapping[Because, str] = {
     Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
     Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
     Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees, with this meter.",
+    Because.KILLTAB_RANGE_TOO_LOW: "Kill tab to lead end reads over range where a whole coil would too. "
+    "Use a higher range.",
+    Because.KILLTAB_HIGH: "Kill tab to lead end reads higher than the secondary: the way through the primary adds to it.",
+    Because.KILLTAB_BAD_TOO: "Kill tab to lead end does not read like a good coil either.",
+    Because.KILLTAB_BETWEEN: "Kill tab to lead end reads neither like a good coil nor like an open one.",
+    Because.KILLTAB_UNEXPLAINED: "What the primary reads does not explain the kill-tab reading: they contradict each other.",
     Because.KILLTAB_DIFFERS: "Kill tab to lead end does not agree with the other readings.",
     Because.KILLTAB_OPEN: "Kill tab to lead end reads over range.",
     Because.KILLTAB_UNSTEADY: "Kill tab to lead end does not settle.",
@@ -68,13 +81,16 @@ _BECAUSE: Mapping[Because, str] = {
     Because.ELECTRONICS_UNKNOWN: "Many coils on small engines have electronics inside. Seen through them, a primary "
     "reads high, jumps or reads open without being broken.",
     Because.ELECTRONICS_NO: "There are no electronics in this coil that could explain it.",
+    Because.PRIMARY_ALONE: "Such a primary alone does not condemn the coil. Do not replace it on that reading.",
     Because.SECONDARY_CONDEMNS: "It is the secondary that condemns; the primary alone would not.",
     Because.FIRST_WAS_CONTACT: "An earlier reading of the {tap} was worse: that was contact, and the repeat counts.",
     Because.FIRST_DIFFERED: "An earlier reading of the {tap} was different; the repeat counts.",
+    Because.FIRST_WAS_GOOD: "An earlier reading of the {tap} was good: what is broken comes and goes.",
     Because.DOES_NOT_REPEAT: "The {tap} does not repeat: its readings do not agree with each other.",
     Because.STAYED: "The {tap} stayed so when it was taken again.",
     Because.MISSING: "The {tap} has not been taken yet.",
     Because.DECLINED: "The {tap} was left out, and without it this cannot be decided.",
+    Because.REPEAT_DECLINED: "The {tap} was not taken again, and without that this cannot be decided.",
     Because.TAKE_AGAIN: "Nothing is condemned on a single reading: the {tap} is taken again first.",
     Because.IN_DOUBT: "The {tap} lies so close to {high} that the meter's own doubt reaches across.",
     Because.CAP_STILL_ON: "Is a resistor cap still on? Without it, this would be {low} to {high}.",
@@ -85,6 +101,10 @@ _BECAUSE: Mapping[Because, str] = {
     Because.LEADS_OPEN: "The leads gave no value, so nothing is subtracted. Put leads and tips right first.",
     Because.LEADS_NOT_BELIEVED: "The leads read clearly more than the primary, so nothing is subtracted. "
     "Measure the leads again.",
+    Because.LEADS_BEFORE_FAULT: "Nothing is condemned through leads like these: they may be what reads open.",
+    Because.LEADS_UNPROVEN: "The leads were not read, and no value was read through them: broken leads read the same.",
+    Because.LIMITS_ALONE: "A winding that still conducts is not condemned for its distance from the maker's limits. "
+    "A known-good coil in its place can settle it.",
     Because.NO_MAKERS_FIGURE: "Only the maker's figure for this coil can settle a secondary like that.",
     Because.RANGE_TOO_LOW: "Over range here says only that the secondary is above this range. Use a higher one.",
     Because.TEMPERATURE_UNKNOWN: "The temperature of the coil is not known; that is allowed for in the doubt.",
@@ -110,6 +130,7 @@ _UNPROVEN: Mapping[str, str] = {
 }
 
 _NEXT: Mapping[str, str] = {
+    "leads": "Put leads and tips right: held together, the probes should read 0 to 0.5 Ω. Then take the readings again.",
     "manual": "Look up the maker's manual for this coil, or ask a qualified person.",
     "warm again": "Take the secondary again while the coil is warm: it should read a little higher, and steady.",
     "plug": "Check the spark plug and its gap, or fit a new plug.",
@@ -174,12 +195,13 @@ def cautions(verdict: Verdict) -> tuple[str, ...]:
     return tuple(_CAUTIONS[key] for key in verdict.cautions)
 
 
-def report(verdict: Verdict, label: str, started_at: str) -> str:
-    """The whole verdict as plain text for the record, with a heading over each part."""
+def report(verdict: Verdict, case: Case, label: str, started_at: str) -> str:
+    """The whole verdict and the case it rests on as plain text for the record, with a heading over each part."""
     head = f"Ignition coil test{f': {label}' if label else ''}" + (f"\nStarted {started_at}" if started_at else "")
     parts = (
         ("Verdict", (say(verdict),)),
-        ("Readings", tuple(_tap_line(verdict.result(tap)) for tap in Tap)),
+        ("Test", _test_lines(case)),
+        ("Readings", (_leads_line(case), *(_tap_line(verdict.result(tap), case.attempts(tap)) for tap in Tap))),
         ("Because", because(verdict)),
         ("Not proven", unproven(verdict)),
         ("Next", next_steps(verdict)),
@@ -226,19 +248,29 @@ def _reason(verdict: Verdict, reason: Reason) -> str:
         return _class(result, reason)
     if reason.because is Because.AGAINST_LIMITS and result.measured is not None and result.conformity is not None:
         return _against(result.tap, result.measured, result.conformity)
+    place = _cap_place(result) if reason.because is Because.CAP_STILL_ON else None
     return _BECAUSE[reason.because].format(
         tap=_NAMES[reason.tap] if reason.tap else "",
-        low="" if reason.low_ohm is None else ohms(reason.low_ohm),
-        high="" if reason.high_ohm is None else ohms(reason.high_ohm),
+        low="" if reason.low_ohm is None else ohms(reason.low_ohm, place),
+        high="" if reason.high_ohm is None else ohms(reason.high_ohm, place),
     )
+
+
+def _cap_place(result: TapResult) -> Decimal:
+    """How far a value less a plug cap is printed: caps are known to a kilo-ohm, and the meter's doubt may be more."""
+    doubt_ohm = result.measured.expanded_ohm if result.measured is not None else 0.0
+    return Decimal(1).scaleb(max(2, floor(log10(max(doubt_ohm, 1.0)))))
 
 
 def _class(result: TapResult, reason: Reason) -> str:
     band = "the maker's limits"
+    text = _CLASS[result.tap, result.kind]
+    if result.conformity is not None and result.kind is Class.NEAR:
+        text = _NEAR_LIMITS
     if result.conformity is None:
         band = _USUAL.format(low=ohms(reason.low_ohm or Decimal(0)), high=ohms(reason.high_ohm or Decimal(0)))
     less = ", less the leads" if result.tap is Tap.PRIMARY and _leads_off(result) else ""
-    return f"The {_NAMES[result.tap]} is {_value(result)}{less}. {_CLASS[result.tap, result.kind].format(band=band)}"
+    return f"The {_NAMES[result.tap]} is {_value(result)}{less}. {text.format(band=band)}"
 
 
 def _leads_off(result: TapResult) -> bool:
@@ -275,13 +307,29 @@ def _percent(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"  # noqa: PLR2004 - the mirror
 
 
-def _tap_line(result: TapResult) -> str:
+def _test_lines(case: Case) -> tuple[str, ...]:
+    """What the readings were taken with and on; what was not said is printed as not known."""
+    known = (
+        f"Meter: {case.meter.title}",
+        f"Engine: {_STROKES[case.stroke]}",
+        f"Electronics inside the coil block: {_ELECTRONICS[case.electronics]}",
+        f"Plug cap: {_CAPS[case.cap_on]}",
+    )
+    return known if case.coil_at_c is None else (*known, f"Coil at {case.coil_at_c} °C")
+
+
+def _leads_line(case: Case) -> str:
+    return f"Leads: {'not taken' if case.leads is None else shown(case.leads)}"
+
+
+def _tap_line(result: TapResult, attempts: tuple[Reading, ...]) -> str:
     name = _NAMES[result.tap].capitalize()
     if result.reading is None:
         return f"{name}: not taken"
     value = f", {with_doubt(result.measured)}" if result.measured is not None else ""
     less = " less the leads" if _leads_off(result) else ""
-    return f"{name}: {shown(result.reading)}{value}{less} ({result.kind.value})"
+    before = "; before that: " + ", ".join(shown(reading) for reading in attempts[:-1]) if attempts[1:] else ""
+    return f"{name}: {shown(result.reading)}{value}{less} ({result.kind.value}){before}"
 
 
 def _list(words: list[str]) -> str:

@@ -9,12 +9,14 @@ from assistant.measure.coil import (
     LEADS_NORMAL_MOST_OHM,
     PRIMARY_USUAL_OHM,
     SCATTER_PERCENT,
+    SECONDARY_BAD_OHM,
     SHOWN_MOST_OHM,
     Class,
     Tap,
     cap_fits,
     killtab_class,
     primary_class,
+    primary_explains,
     secondary_class,
     secondary_usual,
 )
@@ -26,16 +28,22 @@ _DIALS_OHM = {Tap.SECONDARY.value: 20_000, Tap.KILLTAB.value: 20_000}
 """Where the procedure puts a dial set by hand; for leads and primary it is the lowest range anyway."""
 
 _P_OFF = (Class.RAISED, Class.SUSPICIOUS)
+_READS_WELL = (Class.USUAL, Class.NEAR)
+_IN_DOUBT = (Zone.INSIDE_IN_DOUBT, Zone.OUTSIDE_IN_DOUBT)
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Every attempt with its class, oldest first, and what there is to say about the readings as such."""
+    """Every attempt with its class, oldest first, and what there is to say about the readings as such.
+
+    `leads_doubt`: why the leads may be what reads open, so that nothing may be condemned through them.
+    """
 
     primary: tuple[TapResult, ...]
     secondary: tuple[TapResult, ...]
     killtab: tuple[TapResult, ...]
     reasons: tuple[Reason, ...] = ()
+    leads_doubt: tuple[Reason, ...] = ()
 
     def all_of(self, tap: Tap) -> tuple[TapResult, ...]:
         """The attempts at one pair of points."""
@@ -55,7 +63,8 @@ def classify(case: Case) -> Seen:
     windings = Seen(primary, secondary, ())
     p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
     killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
-    return Seen(primary, secondary, killtab, (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s)))
+    reasons = (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s))
+    return Seen(primary, secondary, killtab, reasons, leads.doubt(case, (*primary, *secondary, *killtab)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +93,26 @@ class _Leads:
     def believed(self, value_ohm: Decimal) -> bool:
         """Leads alone cannot read clearly more than leads and coil together."""
         return self.measured is None or self.measured.value_ohm - value_ohm <= LEADS_NORMAL_MOST_OHM
+
+    def doubt(self, case: Case, results: tuple[TapResult, ...]) -> tuple[Reason, ...]:
+        """Why the leads may be what reads open; empty when they are known to conduct.
+
+        Leads not taken are proven by any value read through them. Leads above 1 Ω are no obstacle where a winding reads
+        well with them taken off: a few ohms make no winding open. Leads that showed no value when put together, or more
+        than coil and leads did, come and go: nothing proves them.
+        """
+        if case.leads is None:
+            read = any(result.measured is not None for result in results)
+            return () if read else (Reason(Because.LEADS_UNPROVEN),)
+        if self.measured is not None:
+            well = any(
+                result.kind in _READS_WELL and result.reading.quantity and self.believed(result.reading.quantity.ohms)
+                for result in results
+                if result.reading is not None
+            )
+            if well or self.measured.value_ohm <= LEADS_MOST_OHM:
+                return ()
+        return (Reason(Because.LEADS_BEFORE_FAULT),)
 
     def off(self, measured: Measured) -> Measured:
         """A value less the leads, never below zero; the value as it stands when there is nothing to take off."""
@@ -126,25 +155,51 @@ def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapRe
     measured = _measured(case, reading, Tap.KILLTAB.value)
     if measured is not None:
         measured = leads.off(measured)
-    bad = s.kind in (Class.BAD, Class.BEYOND)
-    if bad and measured is not None:
-        like_good = _winding(case, Tap.SECONDARY, reading, leads).kind in (Class.USUAL, Class.NEAR)
-        return TapResult(Tap.KILLTAB, Class.SAME if like_good else Class.DIFFERENT, reading, measured)
+    if s.kind in (Class.BAD, Class.BEYOND):
+        return TapResult(Tap.KILLTAB, _killtab_beside_bad(case, reading, measured, leads), reading, measured)
     expected = s.measured
     if expected is not None and p.measured is not None and p.kind not in _P_OFF:
         expected = expected + p.measured
-    steps = (seen.quantity.step_ohms for seen in (reading, s.reading) if seen is not None and seen.quantity is not None)
-    if not bad and _at_full_scale(reading, expected):
+    if _at_full_scale(reading, expected):
         return TapResult(Tap.KILLTAB, Class.UNCLEAR, reading)
-    kind = killtab_class(reading, measured, expected, sum(steps, Decimal(0)))
+    kind = killtab_class(reading, measured, expected, _steps(reading, s.reading))
+    if kind is Class.DIFFERENT and p.kind in _P_OFF and measured is not None and s.measured is not None:
+        p_ohm = None if p.measured is None else p.measured.value_ohm
+        steps_ohm = _steps(reading, s.reading, p.reading)
+        if primary_explains(measured.value_ohm, s.measured.value_ohm, p_ohm, steps_ohm):
+            kind = Class.HIGH
     return TapResult(Tap.KILLTAB, kind, reading, measured)
+
+
+def _killtab_beside_bad(case: Case, reading: Reading, measured: Measured | None, leads: _Leads) -> Class:
+    """K beside a bad S: like a good coil, as bad as S, or neither; UNCLEAR where a good coil would be over range too."""
+    if measured is None:
+        limit = case.limits.secondary
+        most_ohm = limit.high_ohm if limit is not None else None
+        if most_ohm is not None and _over(reading, most_ohm):
+            return Class.UNCLEAR
+        return killtab_class(reading, None, None, Decimal(0))
+    if _winding(case, Tap.SECONDARY, reading, leads).kind in _READS_WELL:
+        return Class.SAME
+    return Class.HIGH if measured.value_ohm >= SECONDARY_BAD_OHM else Class.DIFFERENT
+
+
+def _steps(*readings: Reading | None) -> Decimal:
+    """The last digits said of these readings, in ohms, together."""
+    steps = (seen.quantity.step_ohms for seen in readings if seen is not None and seen.quantity is not None)
+    return sum(steps, Decimal(0))
 
 
 def _at_full_scale(reading: Reading, expected: Measured | None) -> bool:
     """Whether "over range" is just what a good coil would show on this range."""
-    if expected is None or reading.range_ohm is None or reading.shown is not Shown.OVER_RANGE:
+    return expected is not None and _over(reading, expected.value_ohm)
+
+
+def _over(reading: Reading, value_ohm: Decimal) -> bool:
+    """Whether this is "over range" on a range that this value, contact scatter allowed for, would exceed as well."""
+    if reading.range_ohm is None or reading.shown is not Shown.OVER_RANGE:
         return False
-    return expected.value_ohm * (100 + SCATTER_PERCENT) / 100 >= reading.range_ohm
+    return value_ohm * (100 + SCATTER_PERCENT) / 100 >= reading.range_ohm
 
 
 def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
@@ -155,7 +210,7 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     reasons = [Reason(Because.CLASS, result.tap, *usual)]
     if result.conformity is not None:
         reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
-        if not result.conformity.decidable:
+        if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
             reasons.append(Reason(Because.CANNOT_DECIDE, result.tap))
         if case.coil_at_c is None and result.conformity.limit.at_c is not None:
             reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
@@ -165,11 +220,13 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
 
 
 def _about_cap(case: Case, result: TapResult) -> list[Reason]:
+    limit = result.conformity.limit if result.conformity else None
+    if limit is not None and limit.cap_on:  # the maker's figures hold with the cap on
+        return []
     if case.cap_on:
         return [Reason(Because.CAP_COUNTED, Tap.SECONDARY)]
     if result.measured is None or result.kind is Class.USUAL or case.cap_on is False:
         return []
-    limit = result.conformity.limit if result.conformity else None
     band = secondary_usual(case.stroke, cap_on=False)
     if limit is not None and limit.high_ohm is not None:
         band = (limit.low_ohm or Decimal(0), limit.high_ohm)

@@ -51,6 +51,7 @@ class Class(Enum):
     BAD = "bad"
     SAME = "same"
     UNCLEAR = "unclear"
+    HIGH = "too high"
     DIFFERENT = "different"
     UNSTEADY = "unsteady"
     OPEN = "open"
@@ -59,7 +60,7 @@ class Class(Enum):
 CLASSES: dict[Tap, tuple[Class, ...]] = {
     Tap.PRIMARY: (Class.NOT_TAKEN, Class.USUAL, Class.NEAR, Class.TOO_SMALL, Class.RAISED, Class.SUSPICIOUS),
     Tap.SECONDARY: (Class.NOT_TAKEN, Class.USUAL, Class.NEAR, Class.LOW, Class.RAISED, Class.BEYOND, Class.BAD),
-    Tap.KILLTAB: (Class.NOT_TAKEN, Class.SAME, Class.UNCLEAR, Class.DIFFERENT, Class.UNSTEADY, Class.OPEN),
+    Tap.KILLTAB: (Class.NOT_TAKEN, Class.SAME, Class.UNCLEAR, Class.HIGH, Class.DIFFERENT, Class.UNSTEADY, Class.OPEN),
 }
 
 
@@ -172,6 +173,18 @@ def killtab_class(reading: Reading, measured: Measured | None, expected: Measure
     if distance_ohm <= scatter_ohm:
         return Class.SAME
     return Class.UNCLEAR if distance_ohm <= scatter_ohm + Decimal(difference.expanded_ohm) else Class.DIFFERENT
+
+
+def primary_explains(k_ohm: Decimal, s_ohm: Decimal, p_ohm: Decimal | None, steps_ohm: Decimal) -> bool:
+    """Whether K lies above S by no more than the primary reads, contact scatter and the last digits said allowed for.
+
+    `p_ohm` None: the primary shows no value, so any excess will do. The meter's doubt does not count: a worse meter
+    must not explain more.
+    """
+    if p_ohm is None:
+        return k_ohm > s_ohm
+    total_ohm = s_ohm + p_ohm
+    return s_ohm < k_ohm <= total_ohm + total_ohm * SCATTER_PERCENT / 100 + SCATTER_OHM + steps_ohm
 
 
 def cap_fits(value_ohm: Decimal, band: Span) -> Span | None:

@@ -40,6 +40,9 @@ _FITTING = {
 }
 """Which steps fit a symptom (common practice, no source)."""
 
+SYMPTOMS = frozenset(_FITTING)
+"""The symptoms that a ladder is known for, by the names the grammar gives them."""
+
 _HOT = frozenset({"dies_hot", "hard_restart_hot"})
 
 _BEFORE_A_READING = ("stopped engine",)
@@ -47,8 +50,11 @@ _ON_THE_LADDER = ("spark voltage", "lead open", "fuel vapour", "turning parts", 
 """Every ladder comes to spark, turning parts and leads before its end."""
 
 
-def next_for(kind: VerdictKind, symptoms: tuple[str, ...], *, waiting: bool) -> tuple[str, ...]:
-    """The ladder for a verdict and its symptoms; empty while a reading is still to be taken."""
+def next_for(kind: VerdictKind, symptoms: tuple[str, ...], *, waiting: bool, leads_first: bool) -> tuple[str, ...]:
+    """The ladder for a verdict and its symptoms; empty while a reading is still to be taken.
+
+    `leads_first`: the coil was not condemned only because the leads may be what read open.
+    """
     if waiting:
         return ()
     if kind in FAULTS:
@@ -56,7 +62,8 @@ def next_for(kind: VerdictKind, symptoms: tuple[str, ...], *, waiting: bool) -> 
     fitting = {step for symptom in symptoms for step in _FITTING.get(symptom, ())} or set(LADDER)
     warm = ("warm again",) if _HOT.intersection(symptoms) else ()
     manual = ("manual",) if kind is VerdictKind.UNDECIDED else ()
-    return (*manual, *warm, *(step for step in LADDER if step in fitting))
+    leads = ("leads",) if leads_first else ()
+    return (*leads, *manual, *warm, *(step for step in LADDER if step in fitting))
 
 
 def unproven_for(kind: VerdictKind, p: Class, k: Class, case: Case) -> tuple[str, ...]:

@@ -147,7 +147,7 @@ def compared(measured: Measured, limit: Limit, coil_at_c: Decimal | None, *, cap
 
     With both temperatures known the reading is referred to the limits'; with the coil's unknown the value stays and U
     grows. When a plug cap is in the reading but not in the limits, or the other way round, the limits are shifted by
-    a 4 to 6 kΩ cap.
+    a 4 to 6 kΩ cap, and say so in their source.
     """
     if limit.at_c is not None:
         if coil_at_c is None:
@@ -157,9 +157,9 @@ def compared(measured: Measured, limit: Limit, coil_at_c: Decimal | None, *, cap
             measured = measured.scaled(copper_ratio(coil_at_c, limit.at_c))
     low_cap, high_cap = CAPS_OHM[0]
     if cap_on and not limit.cap_on:
-        limit = _shifted(limit, low_cap, high_cap)
+        limit = replace(_shifted(limit, low_cap, high_cap), source=f"{limit.source} with a 4 to 6 kΩ cap added")
     elif limit.cap_on and cap_on is False:
-        limit = _shifted(limit, -high_cap, -low_cap)
+        limit = replace(_shifted(limit, -high_cap, -low_cap), source=f"{limit.source} with a 4 to 6 kΩ cap taken off")
     return conformity(measured, limit)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from assistant.errors import BadData, Problem
 from assistant.measure.measured import Measured, rectangular
-from assistant.measure.units import Numeral, Quantity, Reading, Unit
+from assistant.measure.units import Quantity, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +26,6 @@ class Range:
     counts: int
     offset_ohm: Decimal = Decimal(0)
 
-    @property
-    def unit(self) -> Unit:
-        """The unit of a bare number here: ohms below 1 kΩ full scale, kilo-ohms below 1 MΩ, else megohms."""
-        if self.full_ohm < 1_000:  # noqa: PLR2004 - the prefixes themselves
-            return Unit.OHM
-        return Unit.KILOHM if self.full_ohm < 1_000_000 else Unit.MEGOHM  # noqa: PLR2004 - the same
-
     def limit_ohm(self, value_ohm: Decimal) -> Decimal:
         """How far the meter may be off at this value: percent of the reading plus counts of the last digit."""
         return abs(value_ohm) * self.percent / 100 + self.counts * self.resolution_ohm
@@ -42,14 +35,13 @@ class Range:
 class Meter:
     """A meter profile. `ranges` stand lowest first, at least one.
 
-    `hand_set` False: the meter chooses its range itself. `over_range` lists what the display shows above its range.
+    `hand_set` False: the meter chooses its range itself.
     """
 
     name: str
     title: str
     hand_set: bool
     ranges: tuple[Range, ...]
-    over_range: tuple[str, ...] = ("OL",)
 
     @property
     def lowest(self) -> Range:
@@ -83,19 +75,6 @@ class Meter:
         usual = [range_ for range_ in can_show if self.hand_set and range_.full_ohm == usual_ohm]
         return (usual or can_show)[0]
 
-    def bare(self, numeral: Numeral, range_ohm: int | None) -> Quantity | None:
-        """A number said without its unit, in the unit of the range the dial stands on: `4.70` on 20 k is 4.70 kΩ.
-
-        None when the range is not known, or when its display could not show that number: above full scale, more
-        digits than it has, or what it shows for "over range". Then the unit has to be asked for.
-        """
-        range_ = self.at(range_ohm)
-        if range_ is None or numeral.text in self.over_range:
-            return None
-        quantity = Quantity(numeral, range_.unit)
-        shown = quantity.ohms <= range_.full_ohm and quantity.step_ohms >= range_.resolution_ohm
-        return quantity if shown else None
-
     def measured(self, quantity: Quantity, range_: Range, whose: str) -> Measured:
         """A display's value with its errors; `whose` names the parts that belong to this reading alone.
 
@@ -122,7 +101,7 @@ class Meter:
 
 # ---- profiles as files
 
-_METER_KEYS = ("title", "hand_set", "over_range", "range")
+_METER_KEYS = ("title", "hand_set", "range")
 _RANGE_KEYS = ("full_ohm", "resolution_ohm", "percent", "counts", "offset_ohm")
 _OHMS = Decimal(10) ** 12
 _FINEST_OHM = Decimal("0.000001")
@@ -154,11 +133,10 @@ def _meter(name: str, text: str, problems: list[Problem]) -> Meter:
     entry.only(_METER_KEYS)
     title = entry.take("title", "a title in quotes", lambda value: isinstance(value, str) and bool(value.strip()))
     hand_set = entry.take("hand_set", "true or false", lambda value: isinstance(value, bool))
-    over_range = entry.take("over_range", "a list of texts", _texts, ["OL"])
     tables = entry.take("range", "one [[range]] or more", _tables, [])
     ranges = tuple(_range(f"{file}: range[{number}]", table, problems) for number, table in enumerate(tables))
     _check_order(file, tables, problems)
-    return Meter(name, title, hand_set, ranges, tuple(over_range))
+    return Meter(name, title, hand_set, ranges)
 
 
 def _range(where: str, table: dict[str, Any], problems: list[Problem]) -> Range:
@@ -208,7 +186,7 @@ class _Entry:
         self._problems.append(Problem(f"{self._where}{self._joint}{key}", found, expected))
 
 
-_STAND_INS: Mapping[str, Any] = {"title": "", "over_range": (), "range": (), "full_ohm": int(_OHMS)}
+_STAND_INS: Mapping[str, Any] = {"title": "", "range": (), "full_ohm": int(_OHMS)}
 
 
 def _whole(value: Any) -> bool:  # noqa: ANN401 - TOML values are of any type
@@ -223,10 +201,6 @@ def _number(value: Any) -> bool:  # noqa: ANN401 - TOML values are of any type
 
 def _within(value: Any, full_ohm: int) -> bool:  # noqa: ANN401 - TOML values are of any type
     return _number(value) and _FINEST_OHM <= value < full_ohm
-
-
-def _texts(value: Any) -> bool:  # noqa: ANN401 - TOML values are of any type
-    return isinstance(value, list) and all(isinstance(item, str) and item for item in value)
 
 
 def _tables(value: Any) -> bool:  # noqa: ANN401 - TOML values are of any type

@@ -11,7 +11,16 @@ from decimal import Decimal
 
 from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
 from assistant.measure.classify import Seen, classify
-from assistant.measure.coil import CLASSES, PRIMARY_NEAR_MOST_OHM, SECONDARY_BAD_OHM, Class, Electronics, Stroke, Tap
+from assistant.measure.coil import (
+    CLASSES,
+    PRIMARY_NEAR_MOST_OHM,
+    PRIMARY_SUSPICIOUS_OHM,
+    SECONDARY_BAD_OHM,
+    Class,
+    Electronics,
+    Stroke,
+    Tap,
+)
 from assistant.measure.guidance import cautions_for, next_for, unproven_for
 
 __all__ = [
@@ -39,7 +48,9 @@ Classes = frozenset[Class]
 _P_OK = frozenset({Class.USUAL, Class.NEAR, Class.TOO_SMALL})
 _P_OFF = frozenset({Class.RAISED, Class.SUSPICIOUS})
 _S_OK = frozenset({Class.USUAL, Class.NEAR})
-_K_UNLIKE = frozenset({Class.DIFFERENT, Class.UNSTEADY, Class.OPEN})
+_K_BROKEN = frozenset({Class.HIGH, Class.UNSTEADY, Class.OPEN})
+"""What a broken winding makes of K; only these may help to condemn one."""
+_K_UNLIKE = _K_BROKEN | {Class.DIFFERENT}
 _ANY = frozenset(Class)
 _ANY_ELECTRONICS = frozenset(Electronics)
 _PLAIN = frozenset({Electronics.NO})
@@ -99,19 +110,22 @@ VERDICTS: tuple[Row, ...] = (
         VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_K,)),
     Row("primary-contact", _P_OFF, _S_OK, _only(Class.SAME),
         VerdictKind.BAD_CONTACT, VerdictKind.BAD_CONTACT, again=(_P,), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB)),
-    Row("primary-fault", _P_OFF, _S_OK, _K_UNLIKE,
+    Row("primary-fault", _only(Class.SUSPICIOUS), _S_OK, _K_BROKEN,
         VerdictKind.PRIMARY_FAULT, electronics=_PLAIN, again=(_P, _K), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB),
         reasons=(Because.ELECTRONICS_NO,)),
+    Row("killtab-unexplained", _P_OFF, _S_OK, _K_UNLIKE,
+        VerdictKind.UNDECIDED, electronics=_PLAIN, again=(_K, _P), prepare=(Prepare.CLEAN_TAB, Prepare.CLEAN_CORE),
+        reasons=(Because.KILLTAB_UNEXPLAINED,)),
     Row("electronics", _P_OFF, _S_OK, _K_UNLIKE, VerdictKind.ELECTRONICS),
     Row("killtab-wanted-for-secondary", _ANY, _only(Class.BAD), _only(Class.NOT_TAKEN),
         VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_K,)),
     Row("core-contact", _ANY, _only(Class.BAD), _only(Class.SAME),
         VerdictKind.BAD_CONTACT, VerdictKind.BAD_CONTACT, again=(_S,), prepare=(Prepare.CLEAN_CORE,)),
-    Row("secondary-unclear", _ANY, _only(Class.BAD), _only(Class.UNCLEAR),
+    Row("secondary-unclear", _ANY, _only(Class.BAD), _only(Class.UNCLEAR, Class.DIFFERENT),
         VerdictKind.UNDECIDED, again=(_S, _K), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
-    Row("secondary-fault", _P_OK, _only(Class.BAD), _K_UNLIKE,
+    Row("secondary-fault", _P_OK, _only(Class.BAD), _K_BROKEN,
         VerdictKind.SECONDARY_FAULT, again=(_S,), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
-    Row("winding-fault", _P_OFF, _only(Class.BAD), _K_UNLIKE,
+    Row("winding-fault", _P_OFF, _only(Class.BAD), _K_BROKEN,
         VerdictKind.WINDING_FAULT, again=(_P, _S), prepare=(Prepare.CLEAN_CORE, Prepare.LEAD_AND_CAP_OFF),
         reasons=(Because.SECONDARY_CONDEMNS,)),
 )  # fmt: skip
@@ -132,27 +146,42 @@ def row_for(p: Class, s: Class, k: Class, electronics: Electronics, settled: fro
 
 
 TRIES = 3
-"""After so many readings of one pair of points that do not agree, it is asked for no more: it does not repeat."""
+"""After so many readings of one pair of points that do not agree, it is asked for no more: it does not repeat.
 
-_SIDES: Mapping[Tap, tuple[Classes, ...]] = {
-    Tap.PRIMARY: (_P_OK, _P_OFF),
-    Tap.SECONDARY: (_S_OK, _only(Class.BEYOND, Class.BAD)),
-    Tap.KILLTAB: (_K_UNLIKE,),
+A reading that was only above its range is no try: one more is allowed for it.
+"""
+
+_CONFIRMED_BY: Mapping[Class, Classes] = {
+    **dict.fromkeys(_P_OK, _P_OK),
+    **dict.fromkeys(_K_BROKEN, _K_BROKEN),
+    Class.RAISED: _P_OFF,
 }
-"""Classes that count as one outcome when a reading is repeated; any other class only agrees with itself."""
+"""Which classes of the reading before make one outcome with a class; any other class is confirmed by itself alone.
 
-_ALWAYS = (Because.NO_MAKERS_FIGURE, Because.RANGE_TOO_LOW, Because.ELECTRONICS_NO)
+A milder reading never confirms a worse one: what condemns has to be read twice.
+"""
+
+_ALWAYS = (Because.NO_MAKERS_FIGURE, Because.RANGE_TOO_LOW, Because.ELECTRONICS_NO, Because.KILLTAB_UNEXPLAINED)
 """Reasons of a row that hold whatever became of it; the others only when it condemns."""
 
 _K_REASONS = {
     Class.OPEN: Because.KILLTAB_OPEN,
     Class.UNSTEADY: Because.KILLTAB_UNSTEADY,
+    Class.HIGH: Because.KILLTAB_HIGH,
     Class.DIFFERENT: Because.KILLTAB_DIFFERS,
     Class.UNCLEAR: Because.KILLTAB_UNCLEAR,
     Class.SAME: Because.KILLTAB_AGREES,
 }
 
-_BY_CONTACT = _P_OFF | {Class.BAD} | _K_UNLIKE
+_K_REASONS_BESIDE_BAD = {
+    **_K_REASONS,
+    Class.HIGH: Because.KILLTAB_BAD_TOO,
+    Class.DIFFERENT: Because.KILLTAB_BETWEEN,
+    Class.SAME: Because.KILLTAB_GOOD,
+}
+"""Beside a bad secondary the comparison is with a good coil."""
+
+_BY_CONTACT = _P_OFF | {Class.BAD} | _K_BROKEN
 """Classes that a bad probe contact explains when a repeat reads well."""
 
 _GOOD: Mapping[Tap, Classes] = {Tap.PRIMARY: _P_OK, Tap.SECONDARY: _S_OK, Tap.KILLTAB: _only(Class.SAME)}
@@ -167,21 +196,23 @@ def judge(case: Case) -> Verdict:
     row = row_for(p.kind, s.kind, k.kind, case.electronics, settled)
     open_ = [tap for tap in row.want if seen.last(tap).kind is Class.NOT_TAKEN]
     open_ += [tap for tap in row.again if tap not in settled]
-    take = tuple(tap for tap in open_ if tap not in case.declined and len(case.attempts(tap)) < TRIES)
+    take = tuple(tap for tap in open_ if tap not in case.declined and _tries_left(seen.all_of(tap)))
     given_up = tuple(tap for tap in open_ if tap not in take)
     if set(given_up) & set(row.again):  # the other repeats would not settle it either
         take = ()
     kind = row.meanwhile if take else VerdictKind.UNDECIDED if given_up else row.kind
+    leads = seen.leads_doubt if row.kind in FAULTS else ()
     doubt = _doubts(kind, case, p, s)
-    kind = VerdictKind.UNDECIDED if doubt else kind
+    kind = VerdictKind.UNDECIDED if doubt or (leads and kind in FAULTS) else kind
     reasons = (
         *seen.reasons,
-        *(Reason(because) for because in row.reasons if because in _ALWAYS or kind in FAULTS),
-        *_about_killtab(case, p, s, k),
-        *_about_repeats(seen, settled),
+        *_of_row(row, kind, case),
+        *_about_killtab(case, p, s, k, settled),
+        *_about_repeats(seen, settled, kind),
+        *leads,
         *doubt,
         *(Reason(Because.TAKE_AGAIN if case.attempts(tap) else Because.MISSING, tap) for tap in take),
-        *(Reason(Because.DECLINED if tap in case.declined else Because.DOES_NOT_REPEAT, tap) for tap in given_up),
+        *(_given_up(case, tap) for tap in given_up),
     )
     prepare = row.prepare if take and case.attempts(take[0]) else ()
     return Verdict(
@@ -194,7 +225,7 @@ def judge(case: Case) -> Verdict:
         killtab=k,
         reasons=reasons,
         unproven=unproven_for(kind, p.kind, k.kind, case),
-        next=next_for(kind, case.symptoms, waiting=bool(take)),
+        next=next_for(kind, case.symptoms, waiting=bool(take), leads_first=bool(leads)),
         cautions=cautions_for(waiting=bool(take)),
     )
 
@@ -203,18 +234,39 @@ def _settled(case: Case, tap: Tap, attempts: tuple[TapResult, ...]) -> bool:
     """Whether a reading was taken twice with one outcome. With one attempt given, the caller's flag tells."""
     if len(attempts) < 2:  # noqa: PLR2004 - a repeat makes two
         return tap in case.repeated and bool(attempts)
-    return _side(tap, attempts[-2].kind) == _side(tap, attempts[-1].kind)
+    last = attempts[-1].kind
+    return attempts[-2].kind in _CONFIRMED_BY.get(last, _only(last))
 
 
-def _side(tap: Tap, kind: Class) -> Classes:
-    return next((side for side in _SIDES[tap] if kind in side), _only(kind))
+def _tries_left(attempts: tuple[TapResult, ...]) -> bool:
+    return len(attempts) < TRIES + any(attempt.kind is Class.BEYOND for attempt in attempts)
+
+
+def _given_up(case: Case, tap: Tap) -> Reason:
+    """Why a wanted reading is not asked for."""
+    if tap not in case.declined:
+        return Reason(Because.DOES_NOT_REPEAT, tap)
+    return Reason(Because.REPEAT_DECLINED if case.attempts(tap) else Because.DECLINED, tap)
+
+
+def _of_row(row: Row, kind: VerdictKind, case: Case) -> Iterator[Reason]:
+    """The row's own reasons, as far as they hold."""
+    for because in row.reasons:
+        if because is Because.NO_MAKERS_FIGURE and case.limits.secondary is not None:
+            yield Reason(Because.LIMITS_ALONE, Tap.SECONDARY)
+        elif because in _ALWAYS or kind in FAULTS:
+            yield Reason(because)
+
+
+_PRIMARY_FROM_OHM = {VerdictKind.ELECTRONICS: PRIMARY_NEAR_MOST_OHM, VerdictKind.PRIMARY_FAULT: PRIMARY_SUSPICIOUS_OHM}
+"""Above what a primary has to lie for these."""
 
 
 def _doubts(kind: VerdictKind, case: Case, p: TapResult, s: TapResult) -> tuple[Reason, ...]:
     """Why a decision cannot stand: what carries it is within the meter's doubt, or a plug cap may be the cause."""
     doubts = []
-    if kind in (VerdictKind.ELECTRONICS, VerdictKind.PRIMARY_FAULT) and _reaches(p, PRIMARY_NEAR_MOST_OHM):
-        doubts.append(Reason(Because.IN_DOUBT, Tap.PRIMARY, high_ohm=PRIMARY_NEAR_MOST_OHM))
+    if kind in _PRIMARY_FROM_OHM and _reaches(p, _PRIMARY_FROM_OHM[kind]):
+        doubts.append(Reason(Because.IN_DOUBT, Tap.PRIMARY, high_ohm=_PRIMARY_FROM_OHM[kind]))
     if kind in (VerdictKind.SECONDARY_FAULT, VerdictKind.WINDING_FAULT):
         if _reaches(s, SECONDARY_BAD_OHM):
             doubts.append(Reason(Because.IN_DOUBT, Tap.SECONDARY, high_ohm=SECONDARY_BAD_OHM))
@@ -228,21 +280,25 @@ def _reaches(result: TapResult, edge_ohm: Decimal) -> bool:
     return result.measured is not None and result.measured.value_ohm - Decimal(result.measured.expanded_ohm) < edge_ohm
 
 
-def _about_killtab(case: Case, p: TapResult, s: TapResult, k: TapResult) -> tuple[Reason, ...]:
-    if k.kind is Class.NOT_TAKEN:
-        return ()
-    because = _K_REASONS[k.kind]
-    if k.kind is Class.SAME and s.kind in (Class.BAD, Class.BEYOND):
-        because = Because.KILLTAB_GOOD
-    reasons = [Reason(because, Tap.KILLTAB)]
-    if p.kind in _P_OFF and k.kind in _K_UNLIKE and case.electronics is not Electronics.NO:
+def _about_killtab(case: Case, p: TapResult, s: TapResult, k: TapResult, settled: frozenset[Tap]) -> Iterator[Reason]:
+    """What the comparison shows, and what to think of a primary that it does not clear."""
+    if k.kind is Class.UNCLEAR and k.measured is None:
+        yield Reason(Because.KILLTAB_RANGE_TOO_LOW, Tap.KILLTAB)
+    elif k.kind is not Class.NOT_TAKEN and (k.kind, s.kind) != (Class.UNCLEAR, Class.NOT_TAKEN):
+        table = _K_REASONS_BESIDE_BAD if s.kind in (Class.BAD, Class.BEYOND) else _K_REASONS
+        yield Reason(table[k.kind], Tap.KILLTAB)
+    stays = p.kind is Class.SUSPICIOUS or (p.kind is Class.RAISED and Tap.PRIMARY in settled)
+    if not stays or k.kind is Class.SAME:
+        return
+    if case.electronics is not Electronics.NO:
         known = case.electronics is Electronics.YES
-        reasons.append(Reason(Because.ELECTRONICS_YES if known else Because.ELECTRONICS_UNKNOWN, Tap.PRIMARY))
-    return tuple(reasons)
+        yield Reason(Because.ELECTRONICS_YES if known else Because.ELECTRONICS_UNKNOWN, Tap.PRIMARY)
+    if k.kind in (Class.NOT_TAKEN, Class.UNCLEAR):
+        yield Reason(Because.PRIMARY_ALONE, Tap.PRIMARY)
 
 
-def _about_repeats(seen: Seen, settled: frozenset[Tap]) -> Iterator[Reason]:
-    """What the repeats showed: the first reading was bad contact, or a bad reading stayed."""
+def _about_repeats(seen: Seen, settled: frozenset[Tap], kind: VerdictKind) -> Iterator[Reason]:
+    """What the repeats showed: the first reading was bad contact, or a bad reading stayed, though it began well."""
     for tap in Tap:
         attempts = seen.all_of(tap)
         if not attempts:
@@ -251,6 +307,8 @@ def _about_repeats(seen: Seen, settled: frozenset[Tap]) -> Iterator[Reason]:
         if attempts[-1].kind not in _GOOD[tap]:
             if tap in settled:
                 yield Reason(Because.STAYED, tap)
+            if kind in FAULTS and earlier & _GOOD[tap]:
+                yield Reason(Because.FIRST_WAS_GOOD, tap)
         elif earlier & _BY_CONTACT:
             yield Reason(Because.FIRST_WAS_CONTACT, tap)
         elif earlier - _GOOD[tap]:
