@@ -36,7 +36,9 @@ def parser() -> argparse.ArgumentParser:
 
     def engine(to: argparse.ArgumentParser) -> None:
         to.add_argument(
-            "--engine", choices=("built-in", "vosk", "both"), help="recogniser (default: both where a Vosk model is found, else built-in)"
+            "--engine",
+            choices=("built-in", "vosk", "both"),
+            help="recogniser (default: both where a Vosk model is found, else built-in)",
         )
 
     def step(to: argparse.ArgumentParser) -> None:

@@ -4,34 +4,49 @@ import re
 from decimal import Decimal, InvalidOperation
 
 from assistant.errors import BadInput
+from assistant.language import notation
+from assistant.language.amounts import MOST_OHM
 from assistant.language.lexicon import Lexicon
 from assistant.language.meaning import Ask, Expectation, NotUnderstood, SaidReading
+from assistant.language.readback import printed
 from assistant.language.understand import understand
 from assistant.measure.limits import Limit
 from assistant.measure.units import Quantity, Reading, Shown, Unit
 from assistant.measure.verdict import Tap
 from assistant.report.meaning_json import as_json
 
-_RANGE = re.compile(r"(\d{1,9})([kKM]?)")
+_RANGE = re.compile(r"([0-9]{1,9})([kKM]?)")
+_FULL_SCALE = re.compile(r"[12456]0+")
+"""Full scales begin with one of these digits: displays of pocket meters have 2,000, 4,000, 5,000, 6,000 or 10,000 counts."""
+_GROUPED = re.compile(r"[0-9]{1,3}(?:,[0-9]{3})+")
 
 
 def range_ohm(text: str) -> int:
-    """The full scale of the dial in ohms: `200`, `20k`, `2M`."""
-    match = _RANGE.fullmatch(text.strip().removesuffix("Ω"))
-    if match is None or not int(match[1]):
-        raise BadInput(f"--range {text!r}: expected the full scale of the dial, as 200, 20k or 2M")
-    return int(match[1]) * {"": 1, "k": 1_000, "K": 1_000, "M": 1_000_000}[match[2]]
+    """The full scale of the dial in ohms, as it is printed beside it: `200`, `20k`, `2M`; at most 200 MΩ."""
+    match = _RANGE.fullmatch(text.strip().removesuffix("Ω").rstrip())
+    ohms = int(match[1]) * {"": 1, "k": 1_000, "K": 1_000, "M": 1_000_000}[match[2]] if match else 0
+    if not _FULL_SCALE.fullmatch(str(ohms)) or ohms > MOST_OHM:
+        raise BadInput(f"--range {text!r}: expected the full scale of the dial as printed beside it, as 200, 20k or 2M")
+    return ohms
 
 
 def reading(option: str, text: str, lexicon: Lexicon) -> Reading:
-    """A reading; a number without a prefix is ohms."""
-    understood = understand(text, Expectation("primary"), lexicon, typed=True)
+    """A reading; a number without a prefix is ohms, thousands separators or not (`4,700`).
+
+    What a dialogue would ask back about, as `4K7K` or `about 4.7k`, is refused with what it may mean: nobody can be asked here.
+    """
+    plain = text.replace(",", "") if _GROUPED.fullmatch(text.strip()) else text
+    understood = understand(plain, Expectation("primary"), lexicon, typed=True)
     meaning = understood.meaning
     if isinstance(meaning, SaidReading) and not meaning.check:
         return meaning.reading
     if isinstance(meaning, Ask):  # on the command line a number without a prefix is ohms, as the help says
         return Reading(Shown.VALUE, Quantity(meaning.numeral, Unit.OHM))
     why = as_json(understood).get("say", "") if isinstance(meaning, NotUnderstood) else ""
+    if isinstance(meaning, SaidReading):
+        last = notation.tokens(notation.clean(text), lexicon, typed=True)[-1].text
+        found = "its last letter is a tolerance" if last == notation.TOLERANCE else "this is no plain value"
+        why = f"It may mean {printed(meaning.reading)}, but {found}."
     raise BadInput(f"{option} {text!r}: expected a reading, as 1.4, 4.2k, OL or unsteady. {why}".rstrip())
 
 

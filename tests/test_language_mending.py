@@ -80,7 +80,22 @@ def test_a_number_is_never_mended(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["shop", "slop", "stomp on", "halp", "skop", "xyzzy", "hte", "sto", "whatever", "résumés", "stpo the lathe"]
+    "text",
+    [
+        "shop",
+        "slop",
+        "stomp on",
+        "halp",
+        "skop",
+        "xyzzy",
+        "hte",
+        "sto",
+        "whatever",
+        "résumés",
+        "stpo the lathe",
+        "unready",
+        "unreadable",
+    ],
 )
 def test_a_word_that_may_be_another_is_not_mended(text: str) -> None:
     assert isinstance(typed(text).meaning, NotUnderstood)

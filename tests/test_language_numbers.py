@@ -180,7 +180,28 @@ def test_who_scaled_the_number() -> None:
 
 def test_a_number_may_begin_anywhere() -> None:
     found = number_at(("it", "says", "four", "five", "k"), 2, lexicon().numbers)
-    assert found == Spoken("45", 4)
+    assert found == Spoken("45", 4, one_by_one=True)
+
+
+@pytest.mark.parametrize(
+    ("said", "one_by_one"),
+    [
+        ("four seven", True),
+        ("double four", True),
+        ("one oh five", True),
+        ("four", False),
+        ("forty seven", False),
+        ("fifteen", False),
+        ("47", False),
+        ("four seven point two", False),
+        ("four seven hundred", False),
+        ("one three thousand", False),
+    ],
+)
+def test_digits_said_one_by_one_are_told_from_others(said: str, one_by_one: bool) -> None:  # noqa: FBT001
+    found = number_at(tuple(said.split()), 0, lexicon().numbers)
+    assert found is not None
+    assert found.one_by_one is one_by_one
 
 
 @pytest.mark.parametrize(

@@ -82,6 +82,9 @@ def test_a_lone_one_may_be_over_range(range_ohm: int | None) -> None:
         "four seven hundred",
         "a k",
         "about four point seven k",
+        "approx 4.7k",
+        "I think it's 4.7k",
+        "looks like four point seven k",
         "four um point seven k",
         "4,700",
         "4K7K",
@@ -109,6 +112,52 @@ def test_what_is_plain_needs_no_check(said: str) -> None:
     meaning = heard(said)
     assert isinstance(meaning, SaidReading)
     assert not meaning.check
+
+
+@pytest.mark.parametrize(
+    ("said", "range_ohm", "check"),
+    [
+        ("one four", 20_000, True),
+        ("fifteen", 20_000, True),
+        ("15", 20_000, True),
+        ("one four k", 20_000, True),
+        ("one four k", None, True),
+        ("four seven k", 20_000, True),
+        ("one five ohms", 200, True),
+        ("one five zero ohms", 200, True),
+        ("one hundred and five", 200, True),
+        ("fifteen k", 20_000, False),
+        ("forty seven k", None, False),
+        ("15k", 20_000, False),
+        ("fifteen ohms", 200, False),
+        ("four seven zero zero ohms", 20_000, False),
+        ("four seven zero zero ohms", None, False),
+        ("four thousand seven hundred", 20_000, False),
+        ("eight five zero ohms", 2_000, False),
+        ("one four point two", 20_000, False),
+        ("four", 20_000, False),
+        ("one point four", 20_000, False),
+    ],
+)
+def test_digits_that_may_have_lost_their_point_are_to_be_checked(said: str, range_ohm: int | None, check: bool) -> None:  # noqa: FBT001
+    for meaning in (heard(said, "secondary", range_ohm), typed(said, "secondary", range_ohm)):
+        assert isinstance(meaning, SaidReading)
+        assert meaning.check is check
+
+
+def test_the_steps_of_the_range_tell_whether_its_display_has_a_point() -> None:
+    for step_ohm, check in (("0.1", True), ("1", False)):
+        expectation = Expectation("primary", 2_000, resolution_ohm=Numeral(step_ohm).value)
+        meaning = understand("eight five zero ohms", expectation, lexicon(), typed=False).meaning
+        assert isinstance(meaning, SaidReading)
+        assert meaning.check is check
+
+
+def test_bounds_that_may_have_lost_their_point_are_to_be_checked() -> None:
+    meaning = heard("between one four and one nine k", "secondary", 20_000)
+    assert isinstance(meaning, SaidReading)
+    assert meaning.check
+    assert meaning.reading.low == quantity("14", KILOHM)
 
 
 # ---- a bare number and the range
@@ -206,6 +255,8 @@ def test_a_value_above_the_range_shows_that_the_dial_stands_elsewhere() -> None:
         "infinite ohms",
         "∞",
         "∞ Ω",
+        "display says OL",
+        "still open",
     ],
 )
 def test_over_range(said: str) -> None:
@@ -227,6 +278,10 @@ def test_one_and_a_point_as_typed_is_over_range() -> None:
         "it keeps changing",
         "the reading is unstable",
         "all over the place",
+        "climbing",
+        "it keeps climbing",
+        "it's still jumping",
+        "it's going up",
     ],
 )
 def test_unsteady(said: str) -> None:
@@ -284,7 +339,7 @@ def test_bounds_take_their_prefix_from_the_range() -> None:
         ("between minus one and three megs", Why.NEGATIVE),
         ("between one hundred and five and six hundred and seven and eight ohms", Why.TWO_NUMBERS),
         ("between stop and three megs", Why.UNCLEAR),
-        ("between and one", Why.NOTHING),
+        ("between and one", Why.UNCLEAR),
     ],
 )
 def test_bounds_that_are_refused(said: str, expected: Why) -> None:
@@ -343,7 +398,20 @@ def test_a_correction_is_live_at_any_time(step: str) -> None:
 
 def test_a_correction_without_its_unit_is_asked_for_at_any_time() -> None:
     assert typed("no, 4.30", "yes_no") == Ask(Why.NO_UNIT, Numeral("4.30"), correction=True)
-    assert typed("no, 20", "temperature") == SaidNumber("20")
+
+
+@pytest.mark.parametrize(
+    "said", ["no, 25", "no twenty five", "sorry, 25", "make it about 25", "wait, no, 25", "no 25 degrees"]
+)
+def test_a_correction_of_a_plain_number_is_never_the_answer_to_the_next_question(said: str) -> None:
+    assert heard(said, "temperature") == typed(said, "temperature") == NotUnderstood(Why.UNCLEAR, 0, said)
+
+
+def test_a_correction_of_a_plain_number_is_no_label() -> None:
+    assert why(heard("no 25", "label")) is why(typed("no, 25", "label")) is why(typed("sorry, it's 25", "label"))
+    assert why(typed("no, 25", "label")) is Why.UNCLEAR
+    for text in ("No. 25", "no plate 25", "no", "sorry", "wrong mower", "25"):
+        assert typed(text, "label") == SaidText(text) or text == "sorry"
 
 
 def test_yes_and_the_reading_where_yes_is_an_answer() -> None:
@@ -390,10 +458,17 @@ def test_no_alone_is_an_answer_where_it_is_one(step: str) -> None:
         ("", Why.NOTHING, 0),
         ("   ", Why.NOTHING, 0),
         ("\x00\x07\x1b", Why.NOTHING, 0),
-        ("um", Why.NOTHING, 0),
-        ("okay right", Why.NOTHING, 0),
-        ("...", Why.NOTHING, 0),
-        ("it", Why.NOTHING, 0),
+        ("um", Why.UNCLEAR, 0),
+        ("well then", Why.UNCLEAR, 0),
+        ("...", Why.UNCLEAR, 0),
+        ("----", Why.UNCLEAR, 0),
+        ("?", Why.UNCLEAR, 0),
+        ("it", Why.UNCLEAR, 0),
+        ("1.4 and a bit", Why.UNCLEAR, 1),
+        ("four ohms hundred", Why.UNCLEAR, 2),
+        ("1.4 or so", Why.UNCLEAR, 1),
+        ("same as before", Why.UNKNOWN_WORD, 0),
+        ("no change", Why.UNCLEAR, 1),
         ("it says", Why.UNFINISHED, 1),
         ("four point", Why.UNFINISHED, 1),
         ("four point ohms", Why.UNFINISHED, 1),
@@ -580,6 +655,29 @@ def test_yes_and_no_stand_alone(said: str) -> None:
         ("that's right", "yes_no", ("yes",)),
         ("yes yes", "confirm", ("yes",)),
         ("done", "any", ("done",)),
+        ("ok", "ready", ("ready",)),
+        ("okay", "ready", ("ready",)),
+        ("alright then", "clean", ("ready",)),
+        ("all right", "clean", ("ready",)),
+        ("thats all", "symptoms", ("done",)),
+        ("dies when its hot", "symptoms", ("dies_hot",)),
+        ("dies when it's warm", "symptoms", ("dies_hot",)),
+        ("im ready", "ready", ("ready",)),
+        ("thats right", "yes_no", ("yes",)),
+        ("no electronics", "electronics", ("no",)),
+        ("it has electronics", "electronics", ("yes",)),
+        ("could not take cap off", "clean", ("cap_on",)),
+        ("couldnt take the cap off", "clean", ("cap_on",)),
+        ("cap's still on", "clean", ("cap_on",)),
+        ("caps still on", "clean", ("cap_on",)),
+        ("the cap wont come off", "clean", ("cap_on",)),
+        ("the cap's off", "cap", ("cap_off",)),
+        ("its clean", "clean", ("ready",)),
+        ("4 stroke engine", "stroke", ("four_stroke",)),
+        ("2 stroke engine", "stroke", ("two_stroke",)),
+        ("4T", "stroke", ("four_stroke",)),
+        ("i dont have them", "yes_no", ("no",)),
+        ("yes I have", "yes_no", ("yes",)),
     ],
 )
 def test_answers(said: str, step: str, names: tuple[str, ...]) -> None:
@@ -609,6 +707,26 @@ def test_answers(said: str, step: str, names: tuple[str, ...]) -> None:
 )
 def test_a_known_phrase_where_it_is_no_answer(said: str, step: str, expected: Why) -> None:
     assert why(heard(said, step)) is why(typed(said, step)) is expected
+
+
+@pytest.mark.parametrize("said", ["ok", "okay", "Alright", "all right", "right", "right, ok", "um, right"])
+def test_right_and_okay_are_yes_when_typed_and_no_answer_when_heard(said: str) -> None:
+    for step in ("yes_no", "electronics", "confirm", "any"):
+        assert typed(said, step) == SaidAnswers(("yes",))
+        assert isinstance(heard(said, step), NotUnderstood)
+    assert typed(said, "ready") == typed(said, "clean") == SaidAnswers(("ready",))
+    assert why(typed(said, "primary")) is why(typed(said, "symptoms")) is Why.NOT_EXPECTED
+
+
+def test_right_heard_alone_is_nothing() -> None:
+    for step in ("ready", "clean", "confirm", "primary"):
+        assert why(heard("right", step)) is Why.NOTHING
+    assert why(heard("all right", "confirm")) is Why.NOTHING
+
+
+@pytest.mark.parametrize("said", ["what do I do", "what do I do now", "what now"])
+def test_what_to_do_is_repeated(said: str) -> None:
+    assert heard(said, "primary") == typed(said, "ready") == SaidCommand("repeat")
 
 
 # ---- units, numbers, text
@@ -643,7 +761,8 @@ def test_a_unit_alone(said: str, unit: Unit) -> None:
         ("20°", "20"),
         ("twenty point five", "20.5"),
         ("about twenty degrees", "20"),
-        ("no, twenty", "20"),
+        ("20 deg C", "20"),
+        ("still 20", "20"),
         ("minus zero", "0"),
         ("it's twenty degrees", "20"),
         ("a hundred and five", "105"),
@@ -657,8 +776,11 @@ def test_a_temperature(said: str, text: str) -> None:
 @pytest.mark.parametrize(
     ("said", "step", "expected"),
     [
-        ("68 F", "temperature", Why.UNCLEAR),
-        ("twenty fahrenheit", "temperature", Why.UNKNOWN_WORD),
+        ("68 F", "temperature", Why.WRONG_KIND),
+        ("68°F", "temperature", Why.WRONG_KIND),
+        ("minus five degrees F", "temperature", Why.WRONG_KIND),
+        ("twenty fahrenheit", "temperature", Why.WRONG_KIND),
+        ("68 F", "label", Why.UNCLEAR),
         ("twenty thirty", "temperature", Why.TWO_NUMBERS),
         ("twenty point", "temperature", Why.UNFINISHED),
         ("minus", "temperature", Why.UNFINISHED),
@@ -789,6 +911,8 @@ def test_any_text_has_a_meaning_and_digits_out_are_digits_in(
     if isinstance(meaning, NotUnderstood) and meaning.why is not Why.TOO_LONG:
         assert not understood.words or 0 <= meaning.at < len(understood.words.split())
         assert not understood.sure
+    if by_keyboard and understood.words:
+        assert why(meaning) is not Why.NOTHING
     found = value(meaning)
     number = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)( \S+)?", understood.words)
     if found and number:

@@ -21,6 +21,8 @@ MOST_OHM = Decimal(200_000_000)
 """The largest value on a pocket meter's display: 200 MΩ (a meter maker's manual: row md-40 of tests/checks/meter_display.tsv)."""
 _DISPLAY_DIGITS = 4
 """Digits of a display of 2,000 to 10,000 counts, the leading one that is only ever 0 or 1 among them."""
+_FEWEST_COUNTS = 2_000
+"""Steps of a range whose resolution is not known, the fewest that a pocket meter's display has."""
 _SURE_WITHOUT_UNIT = 2_000
 """Whole numbers said in hundreds or thousands are ohms from here on: no 2,000-count display shows so many kilo-ohms."""
 _KILOHM_FROM_OHM = 2_000
@@ -33,12 +35,14 @@ _REFUSED = {notation.UNCLEAR: Why.UNCLEAR, notation.BEYOND: Why.BEYOND_METER}
 class Amount:
     """A number as said, and the unit said with it.
 
-    `scaled`: said in hundreds or thousands; `grouped`: written with thousands separators; `ambiguous`: the unit was `m`.
+    `scaled`: said in hundreds or thousands; `one_by_one`: a string of digits; `grouped`: written with thousands separators;
+    `ambiguous`: the unit was `m`.
     """
 
     text: str
     unit: Unit | None = None
     scaled: bool = False
+    one_by_one: bool = False
     grouped: bool = False
     ambiguous: bool = False
     check: bool = False
@@ -62,8 +66,11 @@ def refuse(why: Why, token: Token) -> NotUnderstood:
 
 def leftover(tokens: Sequence[Token], at: int, lexicon: Lexicon) -> NotUnderstood:
     """Why the words from `at` on do not belong: another number, an unknown word, or words that make no sense here."""
-    if at and (tokens[at].text in lexicon.numbers.words or is_written(tokens[at].text)):
+    joined = int(tokens[at].text in lexicon.numbers.marks["and"] | lexicon.numbers.marks["minus"])
+    if at and number_at(texts(tokens), at + joined, lexicon.numbers) is not None:
         return refuse(Why.TWO_NUMBERS, tokens[at])
+    if at and joined:  # "one point four and a bit"
+        return refuse(Why.UNCLEAR, tokens[at])
     for token in tokens[at:]:
         if token.text not in lexicon.known and token.text not in notation.MARKS and not is_written(token.text):
             return refuse(Why.UNKNOWN_WORD, token)
@@ -134,7 +141,8 @@ def _fault(found: Amount, words: Phrase, lexicon: Lexicon) -> Why | None:
 def _with_unit(tokens: tuple[Token, ...], number: Spoken, lexicon: Lexicon) -> tuple[Amount, int]:
     """The number with the unit that follows it, and where both end."""
     words, known, end = texts(tokens), lexicon.numbers, number.end
-    found = Amount(number.text, scaled=number.scaled and not number.digitwise, check=number.check)
+    scaled = number.scaled and not number.digitwise
+    found = Amount(number.text, scaled=scaled, one_by_one=number.one_by_one, check=number.check)
     if words[end : end + 1] == (notation.GROUPED,):
         found, end = replace(found, grouped=True, scaled=True, check=True), end + 1
     if words[end : end + 1] == (notation.AMBIGUOUS_UNIT,):
@@ -195,17 +203,19 @@ def bounds(
     if low.unit is None and not low.ambiguous and high.unit is not None and Decimal(low.text) <= Decimal(high.text):
         low = replace(low, unit=high.unit)
     quantities: list[Quantity] = []
+    check = False
     for end in (low, high):
         resolved = resolve(end, expectation, tokens[0])
         if isinstance(resolved, NotUnderstood):
             return resolved
         if isinstance(resolved, SaidReading) and resolved.reading.quantity is not None:
             quantities.append(resolved.reading.quantity)
+            check = check or resolved.check
     if len(quantities) < 2:  # noqa: PLR2004  # a low and a high bound
         return SaidReading(Reading(Shown.UNSTEADY, range_ohm=expectation.range_ohm), check=True)
     quantities.sort(key=lambda quantity: quantity.ohms)
     reading = Reading(Shown.UNSTEADY, low=quantities[0], high=quantities[1], range_ohm=expectation.range_ohm)
-    return SaidReading(reading, check=low.check or high.check)
+    return SaidReading(reading, check=check)
 
 
 def resolve(found: Amount, expectation: Expectation, at: Token) -> SaidReading | Ask | NotUnderstood:
@@ -225,7 +235,22 @@ def resolve(found: Amount, expectation: Expectation, at: Token) -> SaidReading |
     quantity, range_ohm = Quantity(numeral, unit), expectation.range_ohm
     if range_ohm is not None and quantity.ohms > range_ohm:
         range_ohm = None  # the dial does not stand where it was thought to stand
-    return SaidReading(Reading(Shown.VALUE, quantity, range_ohm=range_ohm), check=found.check)
+    check = found.check or _point_may_be_lost(found, numeral, unit, expectation)
+    return SaidReading(Reading(Shown.VALUE, quantity, range_ohm=range_ohm), check=check)
+
+
+def _point_may_be_lost(found: Amount, numeral: Numeral, unit: Unit, expectation: Expectation) -> bool:
+    """Whether digits need a question: two or more without a point, said one by one or without a unit, where the display has one.
+
+    The display has a point when one digit of the range is less than one of the unit; with no range known, in kilo-ohms
+    and meg-ohms. So "one four" on the 20 k range is asked back, "fifteen k" and "four seven zero zero ohms" are not.
+    """
+    if numeral.places or len(numeral.text) == 1 or not (found.one_by_one or found.unit is None):
+        return False
+    if expectation.range_ohm is None:
+        return unit.value > 0
+    step_ohm = expectation.resolution_ohm or Decimal(expectation.range_ohm) / _FEWEST_COUNTS
+    return step_ohm < Decimal(1).scaleb(unit.value)
 
 
 def _unit_of_range(numeral: Numeral, expectation: Expectation) -> Unit | None:
@@ -253,5 +278,5 @@ def _surely_ohms(found: Amount, numeral: Numeral, expectation: Expectation) -> U
     full_ohm = expectation.range_ohm
     if full_ohm is None:
         return Unit.OHM if numeral.value >= _SURE_WITHOUT_UNIT else None
-    step_ohm = expectation.resolution_ohm or Decimal(full_ohm) / 2_000
+    step_ohm = expectation.resolution_ohm or Decimal(full_ohm) / _FEWEST_COUNTS
     return Unit.OHM if numeral.value <= full_ohm and numeral.value % step_ohm == 0 else None

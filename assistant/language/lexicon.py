@@ -44,6 +44,8 @@ class Lexicon:
     ambiguous_symbols: frozenset[str]
     unit_names: Mapping[Unit, tuple[str, str]]
     degrees: frozenset[Phrase]
+    fahrenheit: frozenset[Phrase]
+    """Said after a temperature that is refused: the questions are in degrees Celsius."""
     commands: Mapping[Phrase, str]
     command_help: Mapping[str, str]
     answers: Mapping[Phrase, str]
@@ -65,15 +67,20 @@ class Lexicon:
 
     known: frozenset[str] = field(init=False)
     """Every word that has a meaning somewhere."""
-    contractions: Mapping[str, str] = field(init=False)
-    """Words with an apostrophe by what is written when it is left out: `wont` for `won't`."""
+    apostrophes: Mapping[str, str] = field(init=False)
+    """Known words with an apostrophe, by the same without it: `wont` for `won't`."""
 
     def __post_init__(self) -> None:
         words = set[str]().union(*(self.words(Expectation(name)) for name in self.expectations))
         known = frozenset(words.union(*self.units))
         object.__setattr__(self, "known", known)
         bare = {word.replace("'", ""): word for word in sorted(known) if "'" in word}
-        object.__setattr__(self, "contractions", {typed: word for typed, word in bare.items() if typed not in known})
+        object.__setattr__(self, "apostrophes", {typed: word for typed, word in bare.items() if typed not in known})
+
+    def spelled(self, word: str) -> str:
+        """The known word that differs at most in apostrophes: `wont` and `wo'nt` are `won't`, `'stop'` is `stop`."""
+        bare = word.replace("'", "")
+        return next((one for one in (word, bare) if one in self.known), self.apostrophes.get(bare, word))
 
     def expects(self, expectation: Expectation) -> Answers:
         """What is live; raises KeyError for a name that no expectation has (procedures are checked against `expectations`)."""
@@ -125,7 +132,7 @@ _FILES = ("answers", "certainty", "commands", "display", "expectations", "filler
 _UNITS = {"ohm": Unit.OHM, "kilohm": Unit.KILOHM, "megohm": Unit.MEGOHM, "milliohm": Unit.MILLIOHM}
 _UNIT_WORDS = ("words", "joined", "written")
 _MARKS = ("a", "and", "hundred", "letter", "minus", "point", "thousand")
-_FILLERS = ("about", "after", "before", "corrections", "hesitations", "joins", "polite")
+_FILLERS = ("about", "after", "agreeing", "before", "corrections", "hesitations", "joins", "polite")
 _FLAGS = ("readings", "values_only", "unit", "text", "many")
 _HOMOPHONES = ("anywhere", "in_numbers", "spoken_digits")
 
@@ -147,6 +154,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     units = _units(reader)
     display = {key: _lists(reader, "display", key, ("phrases",))["phrases"] for key in ("over_range", "beep")}
     unsteady = _lists(reader, "display", "unsteady", ("phrases", "between", "to"))
+    degrees = _lists(reader, "units", "degrees", ("words", "refused"))
     reader.keys("display", "", reader.files["display"], ("over_range", "unsteady", "beep"))
     reader.keys("fillers", "", reader.files["fillers"], ("fillers",))
     reader.keys("homophones", "", reader.files["homophones"], _HOMOPHONES)
@@ -160,7 +168,8 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         symbols=units.symbols,
         ambiguous_symbols=units.ambiguous,
         unit_names=units.names,
-        degrees=_lists(reader, "units", "degrees", ("words",))["words"],
+        degrees=degrees["words"],
+        fahrenheit=degrees["refused"],
         commands=commands,
         command_help=command_help,
         answers=answers,

@@ -13,7 +13,8 @@ def mend(words: str, lexicon: Lexicon) -> tuple[str, tuple[tuple[str, str], ...]
     """The words with unknown ones replaced by the one known word they must be, and the (typed, taken as) pairs.
 
     A short word may have one letter too many, too few, or two swapped; from seven letters on two slips of any kind are mended.
-    Nothing is mended that could be two words, or that lies as near to a number word.
+    Nothing is mended that could be two words or that lies as near to a number word. A known word with letters in front may
+    be its opposite ("unready"): there, two slips are one too many.
     """
     mended: list[str] = []
     pairs: list[tuple[str, str]] = []
@@ -32,7 +33,8 @@ def _nearest(word: str, known: frozenset[str], number_words: frozenset[str]) -> 
         return word
     distances = ((other, OSA.distance(word, other, score_cutoff=_MOST_SLIPS)) for other in known)
     near = {other: slips for other, slips in distances if slips <= _MOST_SLIPS}
-    meant = {other: slips for other, slips in near.items() if _is_slip(word, other, slips)}
+    most = 1 if _has_syllable_before(word, known) else _MOST_SLIPS
+    meant = {other: slips for other, slips in near.items() if slips <= most and _is_slip(word, other, slips)}
     best = min(meant.values(), default=0)
     candidates = [other for other, slips in meant.items() if slips == best]
     if len(candidates) != 1 or any(near[other] <= best for other in number_words.intersection(near)):
@@ -44,3 +46,7 @@ def _is_slip(word: str, meant: str, slips: int) -> bool:
     if len(word) >= _LONG:
         return True
     return slips == 1 and (len(word) != len(meant) or sorted(word) == sorted(meant))
+
+
+def _has_syllable_before(word: str, known: frozenset[str]) -> bool:
+    return any(word[at:] in known for at in range(1, len(word) - _SHORTEST + 1))

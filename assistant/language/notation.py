@@ -62,9 +62,8 @@ def clean(text: str) -> str:
 
 def tokens(words: str, lexicon: Lexicon, *, typed: bool) -> tuple[Token, ...]:
     """The tokens of a cleaned line. Heard words may carry a sentence's punctuation and are corrected for homophones."""
-    same = {**lexicon.contractions, **lexicon.spoken_digits}
     found = tuple(
-        Token(same.get(text, text), at, word)
+        Token(lexicon.spoken_digits.get(text, lexicon.spelled(text)), at, word)
         for at, word in enumerate(words.split())
         for text in _split(word.translate(_TRANSLATE), lexicon, typed=typed)
     )

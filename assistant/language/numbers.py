@@ -155,7 +155,7 @@ class Spoken:
     """A number and where it ended. `finished` is False when it breaks off ("four point").
 
     `scaled` is True when the person said thousands or hundreds himself, `digitwise` when in digits before "thousand";
-    `check` when the way it was said is easily misheard.
+    `one_by_one` when it is a string of digits without a point; `check` when the way it was said is easily misheard.
     """
 
     text: str
@@ -163,6 +163,7 @@ class Spoken:
     finished: bool = True
     scaled: bool = False
     digitwise: bool = False
+    one_by_one: bool = False
     check: bool = False
 
 
@@ -183,6 +184,7 @@ def number_at(words: Sequence[str], start: int, known: NumberWords) -> Spoken | 
         finished=finished and buffer.fraction != "",
         scaled=buffer.scaled,
         digitwise=buffer.digitwise,
+        one_by_one=buffer.fraction is None and buffer.tail_shape is _Shape.DIGITS and len(buffer.tail) > 1,
         check=buffer.check or leading_zero,
     )
 

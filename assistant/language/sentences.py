@@ -19,7 +19,11 @@ _STRIDE = 7919  # a prime: steps of it visit every residue before any comes twic
 
 
 def sentences(lexicon: Lexicon, expectation: Expectation) -> tuple[str, ...]:
-    """At most MOST_SENTENCES different sentences, lower case, single spaces, the phrases first. Every one is understood."""
+    """At most MOST_SENTENCES different sentences, lower case, single spaces, the phrases first.
+
+    Every one is understood, but for a beep and the correction of a plain number ("no twenty five"): these must be heard
+    as what they are to be refused.
+    """
     live = lexicon.expects(expectation)
     made = [_phrases(lexicon, expectation)]
     if live.many:

@@ -46,6 +46,8 @@ def understand(text: str, expectation: Expectation, lexicon: Lexicon, *, typed: 
     words = notation.clean(text)
     parser = _Parser(expectation, live, lexicon, words, typed)
     meaning = parser.meaning(notation.tokens(words, lexicon, typed=typed))
+    if typed and words and isinstance(meaning, NotUnderstood) and meaning.why is Why.NOTHING:
+        meaning = NotUnderstood(Why.UNCLEAR, 0, words)  # who typed something is told so
     if typed and isinstance(meaning, NotUnderstood) and meaning.why is Why.UNKNOWN_WORD:
         mended = _mended(parser)
         if mended is not None:
@@ -88,16 +90,33 @@ class _Parser:
         fillers = self.lexicon.fillers
         quiet = tuple(token for token in tokens if (token.text,) not in fillers["hesitations"])
         phrase = self._phrase(quiet)
+        if phrase is None and self.live.text and self.typed:
+            phrase = self._text(quiet)
         if phrase is not None:
             return phrase
-        if self.live.text and self.typed:
-            return SaidText(self.words)
         core = self._strip(quiet)
         if not core:
-            begun = len(quiet) > 1 and any((token.text,) not in fillers["polite"] for token in quiet)  # "it says"
+            if self.typed and quiet and len(quiet) in _reach(texts(quiet), fillers["agreeing"]):
+                return self._agreed(quiet)
+            begun = len(quiet) not in _reach(texts(quiet), fillers["polite"]) and len(quiet) > 1  # "it says"
             return refuse(Why.UNFINISHED, quiet[-1]) if begun else NotUnderstood(Why.NOTHING)
         inside = tokens[tokens.index(core[0]) : tokens.index(core[-1])]
         return self._value(core, check=any((token.text,) in fillers["hesitations"] for token in inside))
+
+    def _text(self, quiet: tuple[Token, ...]) -> SaidText | NotUnderstood:
+        """What was typed, as it is; "no, 25" is no label but corrects an answer given before ("No. 25" may be a label)."""
+        corrected = longest(quiet, 0, self.lexicon.fillers["corrections"])
+        if corrected < len(quiet) and corrected and not quiet[corrected - 1].source.endswith("."):
+            rest = texts(self._strip(quiet[corrected:]))
+            number = number_at(rest, 0, self.lexicon.numbers)
+            if number is not None and number.end == len(rest):
+                return self._refuse_all(Why.UNCLEAR, quiet)
+        return SaidText(self.words)
+
+    def _agreed(self, quiet: tuple[Token, ...]) -> Meaning:
+        """Yes for a typed "right" or "ok", where yes is an answer; heard, these are too often part of other talk."""
+        name = self.live.renamed.get("yes", "yes")
+        return SaidAnswers((name,)) if name in self.live.answers else self._refuse_all(Why.NOT_EXPECTED, quiet)
 
     # ---- phrases
 
@@ -191,7 +210,10 @@ class _Parser:
     # ---- values
 
     def _value(self, core: tuple[Token, ...], *, check: bool) -> Meaning:
-        """A number or reading, perhaps after "yes" where that is an answer, or after "no": corrections are live at any time."""
+        """A number or reading, perhaps after "yes" where that is an answer, or after "no": corrections are live at any time.
+
+        Only a reading can be corrected so: what an answer or a plain number would replace is not known here, so it is refused.
+        """
         meaning = self.plain(core, check=check)
         if not isinstance(meaning, NotUnderstood):
             return meaning
@@ -206,7 +228,7 @@ class _Parser:
         parser = replace(self, live=live)
         meant = parser.known(_once(texts(rest)), rest)
         again = meant if meant is not None else parser.plain(rest, check=check)
-        if isinstance(again, SaidAnswers | SaidUnit):
+        if isinstance(again, SaidAnswers | SaidUnit | SaidNumber):
             return self._refuse_all(Why.UNCLEAR, core)
         return replace(again, correction=corrected > 0) if isinstance(again, SaidReading | Ask) else again
 
@@ -233,7 +255,8 @@ class _Parser:
             return refuse(Why.UNFINISHED, core[-1]) if minus == len(core) else leftover(tokens, minus, self.lexicon)
         end = number.end + (longest(tokens, number.end, self.lexicon.degrees) if signed else 0)
         if end < len(tokens):
-            return leftover(tokens, end, self.lexicon)
+            fahrenheit = signed and texts(tokens[number.end :]) in self.lexicon.fahrenheit
+            return self._refuse_all(Why.WRONG_KIND, core) if fahrenheit else leftover(tokens, end, self.lexicon)
         if not number.finished:
             return refuse(Why.UNFINISHED, core[-1])
         if minus > about and not signed:

@@ -27,14 +27,15 @@ _WHAT_TO_DO = {
     Why.TWO_NUMBERS: "two numbers, or digits that may be read in two ways; say one reading, digit by digit",
     Why.UNFINISHED: "the number is not finished; say all of it, as in “four point seven kilo-ohms”",
     Why.UNKNOWN_WORD: "an unknown word; expected a reading such as “four point seven kilo-ohms”, an answer or a command",
-    Why.WRONG_KIND: "understood, but another kind of answer is expected here",
+    Why.WRONG_KIND: "understood, but another kind of answer is expected here (temperatures are in degrees Celsius)",
     Why.NOT_EXPECTED: "understood, but it is no answer to what is asked here",
     Why.NOTHING: "nothing was said; expected a reading, an answer or a command",
     Why.TOO_LONG: "too long; expected one reading, one answer or one command",
     Why.BEYOND_METER: "no pocket meter shows that; expected at most 200 MΩ",
     Why.NEGATIVE: "a resistance has no minus sign; check that the meter is set to ohms",
     Why.BEEP: "a beep is no reading; set the dial to ohms and read the display",
-    Why.UNCLEAR: "it may mean more than one thing; expected a reading such as “4.7 kΩ” with a decimal point, an answer or a command",
+    Why.UNCLEAR: "it is not clear what is meant, and nothing was taken; expected a reading such as “4.7 kΩ” with a decimal point, "
+    "an answer or a command",
 }
 
 

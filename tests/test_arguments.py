@@ -1,0 +1,64 @@
+"""Options of the command line: readings and ranges as people write them, and refusals that say why."""
+
+import pytest
+from language_cases import KILOHM, OHM, lexicon, quantity
+
+from assistant.arguments import range_ohm, reading
+from assistant.errors import BadInput
+from assistant.measure.units import Quantity
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("4,700", quantity("4700", OHM)),
+        (" 13,500 ", quantity("13500", OHM)),
+        ("4700", quantity("4700", OHM)),
+        ("1.4", quantity("1.4", OHM)),
+        ("4k7", quantity("4.7", KILOHM)),
+    ],
+)
+def test_a_reading_as_an_option(text: str, expected: Quantity) -> None:
+    assert reading("--secondary", text, lexicon()).quantity == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("4K7K", "It may mean 4.7 kΩ, but its last letter is a tolerance."),
+        ("about 4.7k", "It may mean 4.7 kΩ, but this is no plain value."),
+        ("4 7 k", "It may mean 47 kΩ, but this is no plain value."),
+        ("4,700k", "it is not clear what is meant"),
+        ("4,7k", "it is not clear what is meant"),
+        ("1.4 5", "two numbers"),
+        ("stop", "expected a reading"),
+    ],
+)
+def test_a_reading_that_is_not_plain_is_refused_with_the_reason(text: str, reason: str) -> None:
+    with pytest.raises(BadInput, match=f"^--secondary {text!r}: expected a reading, as") as refused:
+        reading("--secondary", text, lexicon())
+    assert reason in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "ohms"),
+    [
+        ("200", 200),
+        ("20k", 20_000),
+        ("20 kΩ".replace(" ", ""), 20_000),
+        ("40K", 40_000),
+        ("600", 600),
+        ("2M", 2_000_000),
+        ("200M", 200_000_000),
+    ],
+)
+def test_the_full_scale_of_a_dial(text: str, ohms: int) -> None:
+    assert range_ohm(text) == ohms
+
+
+@pytest.mark.parametrize(
+    "text", ["", "0", "0k", "3k", "7", "2", "123", "20x", "2m", "-200", "400M", "2000M", "٢٠٠", "1.5k"]
+)
+def test_what_no_dial_has_is_refused(text: str) -> None:
+    with pytest.raises(BadInput, match="expected the full scale of the dial as printed beside it"):
+        range_ohm(text)
