@@ -20,6 +20,7 @@ from assistant.dialogue.events import (
     TimerFired,
     Typed,
 )
+from assistant.dialogue.moves import take_back
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.dialogue.step import step
 from assistant.measure.verdict import Tap, VerdictKind
@@ -240,6 +241,16 @@ def test_an_over_range_limit_is_no_limit(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
     talk.type("over range")
     assert talk.step == "primary_low"
+    talk.type("800 ohms")
+    assert talk.phase is Phase.CONFIRMING
+    assert "another kind of answer" in talk.type("over range")
+    talk.type("no", "0.8 ohms")
+    assert talk.readings() == {"primary_low": ["0.8 Ω"]}
+
+
+def test_taking_back_nothing_is_a_mistake_of_the_caller(bench: Bench) -> None:
+    with pytest.raises(IndexError, match="nothing to take back"):
+        take_back(bench, Conversation(bench).to("ready").state)
 
 
 def test_symptoms_pile_up_until_done(bench: Bench) -> None:

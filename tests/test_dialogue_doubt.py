@@ -48,6 +48,28 @@ def test_an_answer_or_a_command_not_heard_surely_is_asked_back(bench: Bench, wor
     assert talk.step == step
 
 
+def test_an_answer_said_again_instead_of_yes_or_no_is_taken(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14")
+    talk.hear("two stroke")
+    assert "Did you say “four stroke”?" in talk.hear("four stroke")
+    assert "yes or no" in talk.hear("yes")
+    assert "Four-stroke." in surely(talk, "four stroke")
+    assert talk.step == "electronics"
+    assert talk.state.facts.answer("stroke") == ("four_stroke",)
+
+
+def test_a_label_or_a_number_said_again_is_taken(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready")
+    talk.hear("skip")
+    assert talk.phase is Phase.CONFIRMING
+    surely(talk, "one four")
+    assert talk.state.facts.label == "14"
+    talk = Conversation(bench).to("ready")
+    talk.hear("skip")
+    talk.type("water pump")
+    assert talk.state.facts.label == "water pump"
+
+
 def test_stop_not_heard_surely_is_asked_and_then_stops(bench: Bench) -> None:
     talk = Conversation(bench).to(*TO_LEADS)
     talk.hear("stop")

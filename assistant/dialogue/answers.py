@@ -172,6 +172,14 @@ def not_caught(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     return state, (Say(wording.NOT_SURE), *effects)
 
 
+def doubt_again(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """Unsure again where yes or no was wanted: an answer said once more is asked back in its turn."""
+    guess = incoming.understood
+    if guess is None or guess.meaning in (SaidAnswers(("yes",)), SaidAnswers(("no",))):
+        return yes_or_no(bench, state, incoming)
+    return doubt(bench, state, incoming)
+
+
 def yes_or_no(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Something else than yes or no: asked again."""
     state, effects = again(bench, state)

@@ -9,7 +9,7 @@ from assistant.dialogue.routes import Outcome, current, enter, expectation
 from assistant.dialogue.state import Bench, Phase, Point, State
 from assistant.language import wording
 from assistant.language.certainty import decide
-from assistant.language.meaning import Meaning, Understood
+from assistant.language.meaning import Ask, Expectation, Meaning, NotUnderstood, SaidReading, Understood
 from assistant.language.understand import understand
 from assistant.measure.units import Reading
 
@@ -31,11 +31,27 @@ class Incoming:
 
 
 def understood(bench: Bench, state: State, event: Event) -> Understood | None:
-    """What the words of an event mean to what is expected now; None for an event without words."""
+    """What the words of an event mean to what is expected now; None for an event without words.
+
+    Asked "did you say ...?", people often just say their answer again: what is no yes or no is then taken as an answer to
+    the step's own question, if it is one.
+    """
+    meant = _understood(bench, state.expect, event)
+    if meant is None or state.phase is not Phase.CONFIRMING:
+        return meant
+    own = expectation(bench, state, current(bench, state))
+    stray = isinstance(meant.meaning, SaidReading | Ask) and not bench.lexicon.expects(own).readings
+    if not stray and not isinstance(meant.meaning, NotUnderstood):
+        return meant
+    again = _understood(bench, own, event)
+    return again if again is not None and (stray or not isinstance(again.meaning, NotUnderstood)) else meant
+
+
+def _understood(bench: Bench, expect: Expectation, event: Event) -> Understood | None:
     if isinstance(event, Typed):
-        return understand(event.text, state.expect, bench.lexicon, typed=True)
+        return understand(event.text, expect, bench.lexicon, typed=True)
     if isinstance(event, Heard):
-        return decide(event.hearing, state.expect, bench.lexicon)
+        return decide(event.hearing, expect, bench.lexicon)
     return None
 
 

@@ -21,7 +21,7 @@ from assistant.dialogue.events import (
     TakenUp,
     TimerFired,
 )
-from assistant.dialogue.moves import Incoming, can_take_back, take_back, understood
+from assistant.dialogue.moves import Incoming, can_take_back, restore_expectation, take_back, understood
 from assistant.dialogue.routes import Outcome
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.language import wording
@@ -104,8 +104,15 @@ def correct(bench: Bench, state: State, incoming: Incoming) -> Outcome:
 
 
 def instead(bench: Bench, state: State, incoming: Incoming) -> Outcome:
-    """A correction while a reading is only asked about: it is taken instead of that one."""
+    """Another answer, or a correction, while something is only asked about: it is taken instead."""
+    if state.phase is Phase.CONFIRMING and not _is_value(incoming.understood):
+        asking = replace(state, phase=Phase.ASKING, guess=None)
+        return _answer(bench, restore_expectation(bench, asking), incoming)
     return _answer(bench, state, incoming, correcting=True)
+
+
+def _is_value(meant: Understood | None) -> bool:
+    return meant is not None and isinstance(meant.meaning, SaidReading | Ask)
 
 
 def _answer(bench: Bench, state: State, incoming: Incoming, *, correcting: bool = False) -> Outcome:
@@ -131,10 +138,10 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.UNIT:           (asides.ignore, answers.wrong_kind,     readings.unit,        answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.YES:            (asides.ignore, answers.answer,         answers.ask_again,    confirmed,            readings.settle,        asides.still_paused,  asides.ignore),
     Came.NO:             (asides.ignore, answers.answer,         answers.denied,       answers.denied,       readings.undo,          asides.still_paused,  asides.ignore),
-    Came.ANSWER:         (asides.ignore, answers.answer,         answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
-    Came.NUMBER:         (asides.ignore, answers.number,         answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
-    Came.TEXT:           (asides.ignore, answers.text,           answers.ask_again,    answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
-    Came.UNSURE:         (asides.ignore, answers.doubt,          answers.not_caught,   answers.yes_or_no,    readings.doubt_settled, asides.ignore,        asides.ignore),
+    Came.ANSWER:         (asides.ignore, answers.answer,         answers.ask_again,    instead,              readings.doubt_settled, asides.still_paused,  asides.ignore),
+    Came.NUMBER:         (asides.ignore, answers.number,         answers.ask_again,    instead,              readings.doubt_settled, asides.still_paused,  asides.ignore),
+    Came.TEXT:           (asides.ignore, answers.text,           answers.ask_again,    instead,              readings.doubt_settled, asides.still_paused,  asides.ignore),
+    Came.UNSURE:         (asides.ignore, answers.doubt,          answers.not_caught,   answers.doubt_again,  readings.doubt_settled, asides.ignore,        asides.ignore),
     Came.NOT_UNDERSTOOD: (asides.ignore, answers.not_understood, answers.not_caught,   answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.NOTHING:        (asides.ignore, answers.listen,         answers.listen,       answers.listen,       answers.listen,         answers.listen,       asides.ignore),
     Came.REPEAT:         (asides.ignore, asides.repeat,          asides.repeat,        asides.repeat,        asides.repeat,          asides.still_paused,  asides.ignore),
