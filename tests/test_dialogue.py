@@ -295,6 +295,20 @@ def test_a_number_the_dial_cannot_show_is_asked_for_its_unit(bench: Bench) -> No
     assert talk.readings()["secondary"] == ["4700 Ω"]
 
 
+def test_an_unsteady_secondary_leaves_the_dial_on_the_lowest_range_that_fits(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "unsteady", "yes", "unsteady")
+    assert talk.step == "killtab"
+    assert "Dial on the 20 kΩ range. What does the secondary read?" in talk.type("yes")
+    assert talk.readings()["secondary"] == ["unsteady"]
+
+
+def test_a_bare_number_where_no_number_is_wanted_is_another_kind_of_answer(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS[:4])
+    assert "“4.7”: that is another kind of answer" in talk.type("4.7")
+    assert talk.step == "symptoms"
+    assert talk.phase is Phase.ASKING
+
+
 def test_the_unit_may_be_given_with_the_whole_reading_or_the_number_dropped(bench: Bench) -> None:
     talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "4700", "4.7 k")
     assert talk.readings()["secondary"] == ["4.7 kΩ"]
