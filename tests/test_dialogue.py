@@ -295,16 +295,22 @@ def test_a_number_the_dial_cannot_show_is_asked_for_its_unit(bench: Bench) -> No
     assert talk.readings()["secondary"] == ["4700 Ω"]
 
 
+@pytest.mark.parametrize("asked_about", ["4.7 ohms", "4700"])
+def test_a_correction_while_a_reading_is_asked_about_stands_in_its_place(bench: Bench, asked_about: str) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", asked_about, "no, 4.7 k")
+    assert talk.readings()["secondary"] == ["4.7 kΩ"]
+
+
 def test_an_unsteady_secondary_leaves_the_dial_on_the_lowest_range_that_fits(bench: Bench) -> None:
-    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "unsteady", "yes", "unsteady")
-    assert talk.step == "killtab"
-    assert "Dial on the 20 kΩ range. What does the secondary read?" in talk.type("yes")
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "unsteady", "yes", "unsteady", "yes")
+    assert talk.step == "prepare"
+    assert "Dial on the 20 kΩ range. What does the secondary read?" in talk.type("done")
     assert talk.readings()["secondary"] == ["unsteady"]
 
 
 def test_a_bare_number_where_no_number_is_wanted_is_another_kind_of_answer(bench: Bench) -> None:
     talk = Conversation(bench).to(*TO_LEADS[:4])
-    assert "“4.7”: that is another kind of answer" in talk.type("4.7")
+    assert "that is another kind of answer" in talk.type("no, 4.7")
     assert talk.step == "symptoms"
     assert talk.phase is Phase.ASKING
 
