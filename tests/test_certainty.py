@@ -4,7 +4,7 @@ import pytest
 
 from assistant.data import texts
 from assistant.errors import BadData
-from assistant.language.certainty import decide
+from assistant.language.certainty import decide, sure_at_once
 from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.meaning import (
     Alternative,
@@ -20,17 +20,22 @@ from assistant.language.meaning import (
     Why,
     Word,
 )
-from assistant.language.thresholds import Bounds, Kind, Thresholds
+from assistant.language.thresholds import Kind, Thresholds
 
 ANY = Expectation("any")
-BOUNDS = Bounds(belief=0.6, agree=0.6, weights={"limited": 1.0, "free": 1.0})
+TEST = Thresholds(
+    longest_s=7.9,
+    weights={"limited": 1.0, "free": 1.0},
+    floors={"limited": 0.05, "free": 0.05},
+    at_once=0.99,
+    bounds=dict.fromkeys(Kind, 0.75),
+)
 
 
 @pytest.fixture(scope="module")
 def lexicon() -> Lexicon:
     """The shipped words under bounds that are easy to reckon with."""
-    test = Thresholds(longest_s=7.9, bounds=dict.fromkeys(Kind, BOUNDS))
-    return replace(load_lexicon(texts("grammar")), certainty={"test": test})
+    return replace(load_lexicon(texts("grammar")), certainty={"test": TEST})
 
 
 def heard(*alternatives: tuple[str, float | None, str], engine: str = "test model", duration_s: float = 2.0) -> Hearing:
@@ -60,7 +65,12 @@ def test_two_listens_that_mean_the_same_are_sure(lexicon: Lexicon) -> None:
 
 def test_two_listens_that_differ_are_not_sure_but_the_likelier_meaning_is_told(lexicon: Lexicon) -> None:
     found = decide(
-        heard(("fifteen ohms", -0.1, "limited"), ("fifty ohms", -0.1, "free"), ("fifteen ohms", -1.0, "free")),
+        heard(
+            ("fifteen ohms", -0.1, "limited"),
+            ("fifty ohms", -1.2, "limited"),
+            ("fifty ohms", -0.1, "free"),
+            ("fifteen ohms", -1.0, "free"),
+        ),
         ANY,
         lexicon,
     )
@@ -78,25 +88,70 @@ def test_alternatives_with_one_meaning_add_up(lexicon: Lexicon) -> None:
 
 def test_what_is_not_understood_counts_against(lexicon: Lexicon) -> None:
     same = ("two point two k", -1.0)
-    found = decide(
-        heard((*same, "limited"), (*same, "free"), ("the kettle", -0.9, "free"), ("the kettle", -0.9, "limited")),
-        ANY,
-        lexicon,
-    )
+    found = decide(heard((*same, "limited"), (*same, "free"), ("the kettle", -0.2, "free")), ANY, lexicon)
+    assert (ohms(found), found.sure) == ("2.2 kΩ", True)  # 1.05 * 0.36 against 0.05 * 0.74
+    found = decide(heard((*same, "free"), ("the kettle", -0.9, "free")), ANY, lexicon)
     assert (ohms(found), found.sure) == ("2.2 kΩ", False)
 
 
+def test_words_that_make_no_sense_count_nothing_where_only_words_of_a_list_can_be_heard(lexicon: Lexicon) -> None:
+    phrase = ("where are we", -0.5, "free")
+    found = decide(heard(("be over", -0.1, "limited"), ("no", -2.0, "limited"), phrase), ANY, lexicon)
+    assert found == Understood(SaidCommand("where"), sure=True, words="where are we")
+    # Heard freely, the same words stand against it.
+    found = decide(heard(("be over", -0.1, "guess"), ("be over", -0.1, "free"), phrase), ANY, lexicon)
+    assert not found.sure
+
+
 def test_a_second_listen_divides_the_weight_of_its_kind(lexicon: Lexicon) -> None:
-    # limited: half for, half against; free: all for. 0.25 + 0.5 = 0.75 of the weight.
+    # limited: half for, half against; free: all for.
     found = decide(heard(("yes", -1, "limited"), ("no", -1, "limited again"), ("yes", -1, "free")), ANY, lexicon)
     assert found == Understood(SaidAnswers(("yes",)), sure=True, words="yes")
-    # An undivided second listen would leave "yes" with a half of the weight and "no" with the other.
+    # As much against as for.
     found = decide(
         heard(("yes", -1, "limited"), ("no", -1, "limited again"), ("no", -1, "free again"), ("yes", -1, "free")),
         ANY,
         lexicon,
     )
     assert not found.sure
+
+
+def test_what_all_hold_possible_beats_what_one_is_sure_of(lexicon: Lexicon) -> None:
+    # limited: "nine" 0.73, "five" 0.27; free: "five" alone, so that "nine" has the floor. 0.32 * 1.05 against 0.78 * 0.05.
+    found = decide(
+        heard(("nine ohms", -1, "limited"), ("five ohms", -2, "limited"), ("five ohms", -1, "free")), ANY, lexicon
+    )
+    assert (ohms(found), found.sure) == ("5 Ω", True)
+    # Where the other listen holds both possible too, nothing is certain.
+    found = decide(
+        heard(
+            ("nine ohms", -1, "limited"),
+            ("five ohms", -2, "limited"),
+            ("five ohms", -1, "free"),
+            ("nine ohms", -1.5, "free"),
+        ),
+        ANY,
+        lexicon,
+    )
+    assert not found.sure
+
+
+@pytest.mark.parametrize(
+    ("alternatives", "sure"),
+    [
+        ((("yes", -1.0, "limited"), ("yes", -1.0, "free")), True),
+        ((("yes", -1.0, "limited"), ("no", -3.0, "limited"), ("yes", -1.0, "free")), True),
+        ((("yes", -1.0, "limited"), ("no", -1.1, "limited"), ("yes", -1.0, "free"), ("no", -1.2, "free")), False),
+        ((("yes", -1.0, "limited"), ("no", -1.0, "free")), False),
+        ((("the kettle", -1.0, "free"),), False),
+        ((), False),
+    ],
+)
+def test_a_first_listen_is_enough_when_all_agree(
+    lexicon: Lexicon, alternatives: tuple[tuple[str, float, str], ...], *, sure: bool
+) -> None:
+    assert sure_at_once(heard(*alternatives), ANY, lexicon) is sure
+    assert not sure_at_once(heard(*alternatives, engine="unheard of"), ANY, lexicon)
 
 
 def test_sound_that_the_end_pointer_cut_off_is_not_sure(lexicon: Lexicon) -> None:
@@ -156,8 +211,8 @@ def test_every_kind_of_meaning_has_its_own_bounds(
 ) -> None:
     def certainty(strict: Kind) -> Lexicon:
         # A belief above 1 cannot be reached: only meanings of that kind can fail.
-        bounds = {each: replace(BOUNDS, belief=1.1 if each is strict else 0.0) for each in Kind}
-        return replace(lexicon, certainty={"test": Thresholds(7.9, bounds)})
+        bounds = {each: 1.1 if each is strict else 0.0 for each in Kind}
+        return replace(lexicon, certainty={"test": replace(TEST, bounds=bounds)})
 
     hearing = heard((words, -1, "limited"), (words, -1, "free"))
     for strict in Kind:
@@ -180,7 +235,10 @@ def test_easily_misheard_words_mean_the_same_and_the_plainer_ones_are_kept(lexic
 def test_the_shipped_bounds_name_every_engine_and_every_listen() -> None:
     certainty = load_lexicon(texts("grammar")).certainty
     assert sorted(certainty) == ["both", "built-in", "vosk"]
-    assert set(certainty["both"].bounds[Kind.VALUE].weights) == {"vosk", "limited", "free"}
+    assert set(certainty["built-in"].weights) == {"limited", "free", "letters"}
+    assert set(certainty["both"].weights) == {"vosk", "limited", "free", "letters"}
+    for thresholds in certainty.values():
+        assert set(thresholds.floors) == set(thresholds.weights)
 
 
 def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
@@ -189,8 +247,11 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
     [engine.built-in]
     longest_s = "long"
     surprise = 1
-    value = { belief = 2, agree = true, weights = { free = -1 }, trust = 1 }
-    lone = 3
+    weights = { free = -1, limited = 1 }
+    floors = { free = 0 }
+    at_once = true
+    value = 2
+    lone = "much"
     """
     with pytest.raises(BadData) as caught:
         load_lexicon({**texts("grammar"), "certainty": wrong})
@@ -199,10 +260,11 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
         "more",
         "engine.built-in.surprise",
         "engine.built-in.longest_s",
-        "engine.built-in.value.belief",
-        "engine.built-in.value.agree",
-        "engine.built-in.value.weights.free",
-        "engine.built-in.value.trust",
+        "engine.built-in.floors.free",
+        "engine.built-in.floors.limited",
+        "engine.built-in.weights.free",
+        "engine.built-in.at_once",
+        "engine.built-in.value",
         "engine.built-in.lone",
         "engine.built-in.word",
     } <= where

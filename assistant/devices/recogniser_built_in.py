@@ -1,11 +1,12 @@
 """The built-in recogniser: the tiny.en weights of a Python package, run by CTranslate2. Nothing else to fetch.
 
-It listens twice to one encoding of the sound: once held to the words that make values and single-word answers
-(`limited`, which spells "four point seven"), once free to write anything (`free`, which writes "4.7"). Two ways of
-hearing that agree are the evidence; `language.certainty` weighs it.
+It listens in three ways to one encoding of the sound: the decoder held to the words that make values and single-word
+answers (`limited`, which spells "four point seven"), the decoder free to write anything (`free`, which writes "4.7"), and
+our own network that spells frame by frame (`letters`). Their agreement is the evidence; `language.certainty` weighs it.
 """
 
 import math
+from dataclasses import replace
 
 import ctranslate2
 import numpy as np
@@ -14,14 +15,17 @@ from faster_whisper.feature_extractor import FeatureExtractor
 from tokenizers import Tokenizer
 
 from assistant.devices.endpoint import FRAME, Pauses, speech_probability
+from assistant.devices.letters import Letters
 from assistant.devices.ports import RATE_HZ, Samples
+from assistant.devices.speller import Speller
 from assistant.devices.spelling import spelled
 from assistant.devices.weights import checked, manifest
+from assistant.language.certainty import sure_at_once
 from assistant.language.lexicon import Lexicon
-from assistant.language.meaning import Alternative, Expectation, Hearing, NotUnderstood, Word
-from assistant.language.understand import understand
+from assistant.language.meaning import Alternative, Expectation, Hearing, Word
 
 _NAME = "built-in"
+_LETTERS = "letters"
 _FRAMES_PER_S = 100
 _STATES_PER_S = 50
 _FULL_STATES = 1500
@@ -43,22 +47,21 @@ _STRONG = frozenset({"k", "o"})
 
 
 class BuiltIn:
-    """Satisfies `ports.Recogniser`. Raises BadData when the weights are missing or are not the listed ones.
+    """Satisfies `ports.Recogniser`. Raises BadData when weights are missing or are not the listed ones.
 
-    Every sound is heard a second time, a little faster, unless both passes meant the same at once and the limited one put
-    its best `clear` (natural-log probability) above the next. Infinite is the most careful. Beside another engine 1.0
-    does as well and takes two thirds of the time.
+    Every sound is heard a second time, a little faster, unless the first listen is sure at once.
     """
 
-    def __init__(self, lexicon: Lexicon, *, clear: float = math.inf, threads: int = 2) -> None:
+    def __init__(self, lexicon: Lexicon, *, threads: int = 2) -> None:
         weights = manifest()[_NAME]
         folder = checked(weights)
         self._name = f"built-in {weights.title} {weights.sha256['model.bin'][:8]}"
         self._lexicon = lexicon
-        self._clear = clear
         self._model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
         self._features = FeatureExtractor(feature_size=80)
         self._tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
+        self._letters = Letters(checked(manifest()[_LETTERS]) / "letters.npz")
+        self._speller = Speller(lexicon)
         self._suppressed: dict[str, list[int]] = {}
         self._silence = self._encoded(np.zeros(_FULL_STATES // _STATES_PER_S * RATE_HZ, dtype=np.float32))
 
@@ -68,51 +71,46 @@ class BuiltIn:
         return self._name
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
-        """Alternatives of both passes, limited first, each best first; none when nobody speaks. Scores are log probabilities."""
+        """Alternatives of every listen, each best first; none when nobody speaks. Scores are log probabilities."""
         duration_s = len(samples) / RATE_HZ
-        speech = _speech(samples)
+        speech = spoken_part(samples)
         if not len(speech):
             return Hearing((), self._name, duration_s)
-        limited, free = self._listen(speech, expectation, "")
-        if not self._plain(limited, free, expectation):
-            limited_again, free_again = self._listen(_faster(speech), expectation, " again")
-            limited, free = limited + limited_again, free + free_again
-        return Hearing((*limited, *free), self._name, duration_s)
+        hearing = Hearing(self._listen(speech, expectation, ""), self._name, duration_s)
+        if sure_at_once(hearing, expectation, self._lexicon):
+            return hearing
+        again = self._listen(_faster(speech), expectation, " again")
+        return replace(hearing, alternatives=hearing.alternatives + again)
 
-    def _listen(
-        self, speech: Samples, expectation: Expectation, again: str
-    ) -> tuple[list[Alternative], list[Alternative]]:
-        """Both passes over one encoding, each best first."""
-        states = self._states(speech)
-        limited = self._decoded(states, self._limit(expectation))
-        free = self._decoded(states, None)
-        return (
-            [_alternative(text.strip(), score, f"limited{again}") for text, score in limited],
-            [_alternative(spelled(text), score, f"free{again}") for text, score in free],
-        )
+    def _listen(self, speech: Samples, expectation: Expectation, again: str) -> tuple[Alternative, ...]:
+        """Both passes of the decoder over one encoding, and what the letters make of the same."""
+        states = self.states(speech)
+        whole = self._with_silence(states)
+        limited = [
+            _alternative(text.strip(), score, f"limited{again}")
+            for text, score in self._decoded(whole, self._limit(expectation))
+        ]
+        free = [_alternative(spelled(text), score, f"free{again}") for text, score in self._decoded(whole, None)]
+        others = [alternative.text for alternative in (*limited, *free)]
+        words = core_words(self._lexicon, expectation)
+        spelled_out = self._letters.log_probabilities(states[0])
+        letters = self._speller.alternatives(spelled_out, expectation, words, others, f"letters{again}")
+        return (*limited, *free, *letters)
 
-    def _plain(self, limited: list[Alternative], free: list[Alternative], expectation: Expectation) -> bool:
-        """True when both passes mean the same and nothing else came near: listening again would tell nothing new."""
-        if not limited or not free or math.isinf(self._clear):
-            return False
-        meanings = {
-            understand(best.text, expectation, self._lexicon, typed=False).meaning for best in (limited[0], free[0])
-        }
-        scores = [alternative.score or 0.0 for alternative in limited[:2]]
-        clear = len(scores) == 1 or scores[0] - scores[1] >= self._clear
-        return clear and len(meanings) == 1 and not isinstance(meanings.pop(), NotUnderstood)
-
-    def _states(self, speech: Samples) -> ctranslate2.StorageView:
-        """The encoder's output for the sound, followed by its output for silence up to the length it was trained on.
-
-        Encoding only what holds sound takes a third of the time of encoding 30 s, and the decoder sees what it knows.
-        """
+    def states(self, speech: Samples) -> npt.NDArray[np.float32]:
+        """The encoder's output for the sound with a little silence around it, shape (1, frames, 384), 50 frames a second."""
         seconds = min(math.ceil(len(speech) / RATE_HZ + _LEAD_S + _TAIL_S), _FULL_STATES // _STATES_PER_S)
         sound = np.zeros(seconds * RATE_HZ, dtype=np.float32)
         lead = round(_LEAD_S * RATE_HZ)
         part = speech[: len(sound) - lead]
         sound[lead : lead + len(part)] = part
-        states = self._encoded(sound)
+        return self._encoded(sound)
+
+    def _with_silence(self, states: npt.NDArray[np.float32]) -> ctranslate2.StorageView:
+        """The encoder's output for the sound, followed by its output for silence up to the length it was trained on.
+
+        Encoding only what holds sound takes a third of the time of encoding 30 s, and the decoder sees what it knows.
+        """
         joined = np.concatenate([states, self._silence[:, states.shape[1] :]], axis=1)
         return ctranslate2.StorageView.from_array(np.ascontiguousarray(joined))
 
@@ -159,7 +157,7 @@ def core_words(lexicon: Lexicon, expectation: Expectation) -> tuple[str, ...]:
     return tuple(word for word in lexicon.words(expectation) if word in wanted and (len(word) > 1 or word in _STRONG))
 
 
-def _speech(samples: Samples) -> Samples:
+def spoken_part(samples: Samples) -> Samples:
     """The stretch that holds speech with a little around it, at an even level; empty when there is none."""
     sound = np.clip(np.nan_to_num(samples, nan=0.0, posinf=1.0, neginf=-1.0), -1.0, 1.0).astype(np.float32)
     if not len(sound):

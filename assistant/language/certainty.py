@@ -1,7 +1,9 @@
 """Is what was heard sure enough to be taken? The evidence of one hearing, weighed by meaning.
 
 Different words may mean the same ("four point seven k", "4.7 kilohms"), so alternatives are understood first and their
-shares added up by meaning. Weights and bounds are data (grammar/certainty.toml), measured for each engine.
+shares added up by meaning. What each listen gives a meaning is then multiplied, as chances are: a meaning that every listen
+holds possible beats one that a single listen is sure of. Weights and bounds are data (grammar/certainty.toml), measured for
+each engine.
 """
 
 import math
@@ -22,12 +24,14 @@ from assistant.language.meaning import (
     Understood,
     Why,
 )
-from assistant.language.thresholds import Bounds, Kind
+from assistant.language.thresholds import Kind, Thresholds
 from assistant.language.understand import understand
 from assistant.measure.units import Shown
 
 _Shares = Mapping[Meaning | None, float]
-"""The share of each meaning in one listen; None stands for everything that was not understood. They add up to 1."""
+"""The share of each meaning in one listen; None stands for everything that was not understood. They add up to 1 at most."""
+_HELD = "limited"
+"""The listen that is held to a list of words."""
 
 
 def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Understood:
@@ -36,20 +40,50 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     A meaning that is not sure is returned too, so that the question can be "did you say ...?". When nothing could be
     understood, the refusal of the freest alternative says what was heard.
     """
-    understood = {text: understand(text, expectation, lexicon, typed=False) for text in _texts(hearing)}
-    thresholds = lexicon.certainty.get(hearing.engine.partition(" ")[0])
+    understood = _understood(hearing, expectation, lexicon)
+    thresholds = lexicon.certainty.get(_engine(hearing))
+    likeliest = _likeliest(hearing, understood, thresholds)
+    if likeliest is None:
+        return _refused(hearing, understood)
+    meaning, belief = likeliest
+    best = _fullest(meaning, hearing, understood)
+    if thresholds is None:
+        return replace(best, sure=False)
+    whole = hearing.duration_s < thresholds.longest_s
+    return replace(best, sure=whole and belief >= thresholds.bounds[_kind(meaning)])
+
+
+def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
+    """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new."""
+    thresholds = lexicon.certainty.get(_engine(hearing))
+    likeliest = _likeliest(hearing, _understood(hearing, expectation, lexicon), thresholds)
+    return thresholds is not None and likeliest is not None and likeliest[1] >= thresholds.at_once
+
+
+def _likeliest(
+    hearing: Hearing, understood: Mapping[str, Understood], thresholds: Thresholds | None
+) -> tuple[Meaning, float] | None:
+    """The likeliest meaning and its share of all belief; None when nothing was understood.
+
+    Without thresholds it is the first one, and belief is 0.
+    """
     listens = _listens(hearing, understood)
     candidates = dict.fromkeys(meaning for shares in listens.values() for meaning in shares if meaning is not None)
     if not candidates:
-        return _refused(hearing, understood)
+        return None
     if thresholds is None:
-        return replace(_fullest(next(iter(candidates)), hearing, understood), sure=False)
-    weighed = {meaning: _weighed(meaning, listens, thresholds.bounds[_kind(meaning)]) for meaning in candidates}
-    best = max(weighed, key=lambda meaning: weighed[meaning])
-    belief, agree = weighed[best]
-    bounds = thresholds.bounds[_kind(best)]
-    sure = belief >= bounds.belief and agree >= bounds.agree and hearing.duration_s < thresholds.longest_s
-    return replace(_fullest(best, hearing, understood), sure=sure)
+        return next(iter(candidates)), 0.0
+    beliefs = _beliefs(listens, thresholds)
+    best = max(candidates, key=lambda meaning: beliefs[meaning])
+    return best, beliefs[best]
+
+
+def _engine(hearing: Hearing) -> str:
+    return hearing.engine.partition(" ")[0]
+
+
+def _understood(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> dict[str, Understood]:
+    return {text: understand(text, expectation, lexicon, typed=False) for text in _texts(hearing)}
 
 
 def _texts(hearing: Hearing) -> tuple[str, ...]:
@@ -57,11 +91,24 @@ def _texts(hearing: Hearing) -> tuple[str, ...]:
 
 
 def _listens(hearing: Hearing, understood: Mapping[str, Understood]) -> dict[str, _Shares]:
-    """The shares of every way of listening, by source."""
+    """The shares of every way of listening, by source.
+
+    A listen that is held to a list of words must answer in them: where they make no sense it cannot spell what was said, and
+    that tells nothing against what the others understood.
+    """
     by_source: dict[str, list[Alternative]] = defaultdict(list)
     for alternative in hearing.alternatives:
         by_source[alternative.source].append(alternative)
-    return {source: _shares(alternatives, understood) for source, alternatives in by_source.items()}
+    found = {source: _shares(alternatives, understood) for source, alternatives in by_source.items()}
+    for source, shares in found.items():
+        if _kind_of_listen(source) == _HELD and len(shares) > 1:
+            found[source] = {meaning: share for meaning, share in shares.items() if meaning is not None}
+    return found
+
+
+def _kind_of_listen(source: str) -> str:
+    """`free again` is a listen of the kind `free`."""
+    return source.partition(" ")[0]
 
 
 def _shares(alternatives: list[Alternative], understood: Mapping[str, Understood]) -> _Shares:
@@ -74,21 +121,25 @@ def _shares(alternatives: list[Alternative], understood: Mapping[str, Understood
     return {meaning: share / total for meaning, share in shares.items()}
 
 
-def _weighed(meaning: Meaning, listens: Mapping[str, _Shares], bounds: Bounds) -> tuple[float, float]:
-    """The weighted share of all evidence that has this meaning, and the weight of the listens that put it first.
+def _beliefs(listens: Mapping[str, _Shares], thresholds: Thresholds) -> _Shares:
+    """The belief in every meaning, None among them: its shares, each to the power of its listen's weight, multiplied.
 
-    `free` and `free again` are two listens of one kind: they divide its weight.
+    A listen keeps only its best alternatives; a meaning that is not among them has the floor there. `free` and
+    `free again` are two listens of one kind and divide its weight. Beliefs add up to 1; listens without weight give none.
     """
-    kinds = Counter(source.partition(" ")[0] for source in listens)
-    total = sum(bounds.weights.get(kind, 0.0) for kind in kinds)
-    belief = agree = 0.0
+    kinds = Counter(_kind_of_listen(source) for source in listens)
+    logs: dict[Meaning | None, float] = {meaning: 0.0 for shares in listens.values() for meaning in shares}
+    weighty = False
     for source, shares in listens.items():
-        kind = source.partition(" ")[0]
-        weight = bounds.weights.get(kind, 0.0) / kinds[kind] / total if total else 0.0
-        belief += weight * shares.get(meaning, 0.0)
-        if meaning == max(shares, key=lambda candidate: shares[candidate]):
-            agree += weight
-    return belief, agree
+        kind = _kind_of_listen(source)
+        weight = thresholds.weights.get(kind, 0.0)
+        if weight:
+            weighty = True
+            for meaning in logs:
+                logs[meaning] += weight / kinds[kind] * math.log(shares.get(meaning, 0.0) + thresholds.floors[kind])
+    top = max(logs.values())
+    total = sum(math.exp(log - top) for log in logs.values())
+    return {meaning: math.exp(log - top) / total if weighty else 0.0 for meaning, log in logs.items()}
 
 
 def _kind(meaning: Meaning) -> Kind:

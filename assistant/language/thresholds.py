@@ -7,6 +7,8 @@ from enum import Enum
 from assistant.language.toml_reader import TomlReader
 
 _FILE = "certainty"
+_LEAST_FLOOR = 1e-6
+"""At 0 a single listen that missed a meaning would rule it out."""
 
 
 class Kind(Enum):
@@ -21,26 +23,19 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Bounds:
-    """What a meaning of one kind must reach to be sure.
-
-    `weights` has a share for each way of listening (an alternative's `source`); a source without one does not count.
-    """
-
-    belief: float
-    """Least weighted share of all evidence."""
-    agree: float
-    """Least weight of the listens that put the meaning first, of the weight of all listens made."""
-    weights: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True)
 class Thresholds:
-    """One engine's bounds by kind of meaning."""
+    """How one engine's evidence is weighed, and its bounds by kind of meaning."""
 
     longest_s: float
     """Sound as long as this was cut off by the end-pointer: its end is missing."""
-    bounds: Mapping[Kind, Bounds]
+    weights: Mapping[str, float]
+    """By way of listening, the first word of an alternative's `source`; one without a weight does not count."""
+    floors: Mapping[str, float]
+    """Added to every share, by way of listening: how much a meaning loses that its few best alternatives do not hold."""
+    at_once: float
+    """The belief that a first listen must reach to spare a second one, whatever the kind of meaning."""
+    bounds: Mapping[Kind, float]
+    """The belief, from 0 to 1, that a meaning of each kind must reach to be sure."""
 
 
 def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
@@ -51,25 +46,24 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
     for name in reader.table(_FILE, "engine"):
         key = f"engine.{name}"
         table = reader.table(_FILE, key)
-        reader.keys(_FILE, key, table, ("longest_s", "measured", *kinds))
+        reader.keys(_FILE, key, table, ("longest_s", "weights", "floors", "measured", "at_once", *kinds))
+        for source in reader.table(_FILE, f"{key}.weights").keys() - reader.table(_FILE, f"{key}.floors").keys():
+            reader.fault(_FILE, f"{key}.floors.{source}", "nothing", "a floor for every listen that has a weight")
         found[name] = Thresholds(
             longest_s=_number(reader, f"{key}.longest_s", table.get("longest_s"), 1.0, 60.0),
-            bounds={kind: _bounds(reader, f"{key}.{kind.value}") for kind in Kind},
+            weights=_by_source(reader, f"{key}.weights", 0.0, 100.0),
+            floors=_by_source(reader, f"{key}.floors", _LEAST_FLOOR, 1.0),
+            at_once=_number(reader, f"{key}.at_once", table.get("at_once"), 0.0, 1.0),
+            bounds={kind: _number(reader, f"{key}.{kind.value}", table.get(kind.value), 0.0, 1.0) for kind in Kind},
         )
     return found
 
 
-def _bounds(reader: TomlReader, key: str) -> Bounds:
-    table = reader.table(_FILE, key)
-    reader.keys(_FILE, key, table, ("belief", "agree", "weights"))
-    weights = reader.table(_FILE, f"{key}.weights")
-    return Bounds(
-        belief=_number(reader, f"{key}.belief", table.get("belief"), 0.0, 1.0),
-        agree=_number(reader, f"{key}.agree", table.get("agree"), 0.0, 1.0),
-        weights={
-            source: _number(reader, f"{key}.weights.{source}", weight, 0.0, 100.0) for source, weight in weights.items()
-        },
-    )
+def _by_source(reader: TomlReader, key: str, low: float, high: float) -> dict[str, float]:
+    return {
+        source: _number(reader, f"{key}.{source}", value, low, high)
+        for source, value in reader.table(_FILE, key).items()
+    }
 
 
 def _number(reader: TomlReader, key: str, value: object, low: float, high: float) -> float:

@@ -13,9 +13,14 @@ and on nothing else. The texts are the grammar's, numbers made here, and words.t
     pip install -e '.[recordings]'; pip install torch==2.13.0; npm pack kokoro-js@1.2.1; apt-get install espeak-ng flite
     --speech   a folder with train.tsv (file, words, speaker) and the folder train/ of its 16 kHz files
 
+There are two kinds of speech. The list (`items`) is what the grammar knows, each text by another voice. A session is one
+voice that speaks some words alone, of which many strings of digits are then joined, closely, and heard as over a telephone.
+
 Stages: `features` speaks and encodes, taken up again where it was left (run it twice at once with --share 0/2 and 1/2);
-`train` makes letters.npz; `judge` prints the figures for held-out people and voices in CARD.md; `measure`, only when
-named, those for manifest.tsv, which nothing is learned from. Seeds are fixed: every item of the list has its own.
+`train` makes letters.npz in two courses, the first from the list, the second from both (course-0.npz in the work folder
+is the first's result and is kept); `judge` prints the figures for held-out people and voices in CARD.md; `measure`, only
+when named, those for manifest.tsv, which nothing is learned from. `features` and `measure` run the recogniser, which
+takes letters.npz only with the hash in models/MANIFEST.toml. Seeds are fixed: every item has its own.
 Speaking ends after --minutes; what was not spoken by then is not part of the training, so counts differ by machine.
 """  # noqa: INP001  a script beside its data, no package
 
@@ -61,7 +66,7 @@ from assistant.devices.letters import (  # noqa: E402
     scores,
 )
 from assistant.devices.ports import RATE_HZ  # noqa: E402
-from assistant.devices.recogniser_built_in import BuiltIn, _speech  # noqa: E402  the very path of the program
+from assistant.devices.recogniser_built_in import BuiltIn, spoken_part  # noqa: E402  the very path of the program
 from assistant.language.lexicon import Lexicon, load_lexicon  # noqa: E402
 from assistant.language.meaning import Expectation  # noqa: E402
 
@@ -76,12 +81,12 @@ HELD_SHARE = 0.15
 HELD_VOICES = frozenset({"af_bella", "am_michael", "bm_george", "am_onyx", "bf_lily", "+m5", "+f3", "+croak"})
 """The first three speak the recordings of the demonstration, which thus stay unheard."""
 ITEMS_PER_PART = 60
+STRINGS = 66
+"""How many digit strings a session joins unless it says otherwise; a sixth as many readings."""
 VERSIONS = 2
 BLENDS = 200
 LONGEST_S = 9.0
 WIDTH = 176
-EPOCHS = 7
-PACE = 2e-3
 BATCH_FRAMES = 5000
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -99,6 +104,8 @@ _TEEN_OR_TEN = {
 _TEEN_OR_TEN |= {ten: teen for teen, ten in _TEEN_OR_TEN.items()}
 ANSWERS = ("yes", "no", "stop")
 NOUGHTS = ("zero", "zero", "zero", "oh", "oh", "nought")
+RARELY = ("point", "ohms", "kilo", "k", "yes", "no", "stop", "hundred", "meg", "milli", "r", "half", "ohm", "thousand")
+"""Words that are spoken alone in a session beside the digits, the first four always."""
 UNITS = (
     *(
         "kilo ohms",
@@ -144,6 +151,8 @@ class Item:
     held: bool
     apart: bool = False
     """True when every word is spoken alone and the words are joined with short gaps, as a meter is read digit by digit."""
+    again: bool = False
+    """True in `sessions`: words and phrases are kept, changed by `personal` each time, and heard `over_a_line`."""
 
 
 # --- what is said
@@ -244,11 +253,16 @@ def items(lexicon: Lexicon, clips: list[dict[str, str]], voices: list[str]) -> l
     return made
 
 
+def unheard_people(clips: list[dict[str, str]], chance: random.Random | None = None) -> set[str]:
+    """The speakers who are held out of training, always the same when `chance` is new."""
+    speakers = sorted({clip["speaker"] for clip in clips})
+    (chance or random.Random(SEED)).shuffle(speakers)
+    return set(speakers[: round(len(speakers) * HELD_SHARE)])
+
+
 def _real(clips: list[dict[str, str]], chance: random.Random) -> Iterator[Item]:
     """Clips of real people, alone and joined; speakers held out for validation are never joined with others."""
-    speakers = sorted({clip["speaker"] for clip in clips})
-    chance.shuffle(speakers)
-    unheard = set(speakers[: round(len(speakers) * HELD_SHARE)])
+    unheard = unheard_people(clips, chance)
     for clip in clips:
         held = clip["speaker"] in unheard
         kind = "digit" if clip["words"] in DIGITS else "answer" if clip["words"] in ANSWERS else ""
@@ -264,6 +278,89 @@ def _real(clips: list[dict[str, str]], chance: random.Random) -> Iterator[Item]:
             for kind in (chance.random() * chance.choice((0.6, 1)) for _ in range(chance.choice((2, 3, 3, 4, 4, 5, 6))))
         ]
         yield Item("real", "|".join(clip["file"] for clip in chosen), " ".join(clip["words"] for clip in chosen), held)
+
+
+def sessions(clips: list[dict[str, str]], voices: list[str]) -> Iterator[list[Item]]:
+    """One voice after another, always the same: many strings of the few words that it spoke, so that an hour makes thousands.
+
+    Held-out voices and people come first; then a voice of Kokoro, one of espeak-ng, real people, now and then flite, in turns;
+    Kokoro's own voices before blends.
+    """
+    chance = random.Random(SEED + 1)
+    said = said_texts(load_lexicon(texts("grammar")), random.Random(SEED + 2))
+    unheard = unheard_people(clips)
+    english = [name for name in dict.fromkeys(voices) if name not in HELD_VOICES and re.match("[ab][fm]_", name)]
+    chance.shuffle(english)
+    held_kokoro = sorted(set(voices) & HELD_VOICES)
+    held_variants = sorted(name for name in HELD_VOICES if name.startswith("+"))
+
+    def espeak(variant: str) -> str:
+        return f"{chance.choice(ACCENTS)}{variant} {chance.randint(25, 75)} {chance.randint(120, 210)}"
+
+    for voice in held_kokoro:
+        yield list(_session("kokoro", voice, held=True, chance=chance, said=said))
+    for variant in held_variants:
+        yield list(_session("espeak", espeak(variant), held=True, chance=chance, said=said))
+    for held, count in ((True, 3), (False, 3)):
+        pool = [clip for clip in clips if (clip["speaker"] in unheard) == held]
+        for _ in range(count):
+            yield list(_people(pool, held=held, chance=chance))
+    others = [clip for clip in clips if clip["speaker"] not in unheard]
+    heard_variants = [variant for variant in VARIANTS if variant not in HELD_VOICES]
+    english.sort(key=lambda name: "-" in name)
+    for turn, voice in enumerate(english):
+        # Kokoro takes its time, so what it spoke is used more often.
+        yield list(_session("kokoro", voice, held=False, chance=chance, said=said, strings=100, phrases=(2, 1)))
+        yield list(_session("espeak", espeak(chance.choice(heard_variants)), held=False, chance=chance, said=said))
+        yield list(_people(others, held=False, chance=chance))
+        if turn % 5 == 0:
+            yield list(_session("flite", ("kal", "kal16")[turn % 2], held=False, chance=chance, said=said))
+
+
+def _session(  # noqa: PLR0913  all are named
+    engine: str,
+    voice: str,
+    *,
+    held: bool,
+    chance: random.Random,
+    said: Iterator[str],
+    strings: int = STRINGS,
+    phrases: tuple[int, int] = (5, 2),
+) -> Iterator[Item]:
+    """What one voice says: every word it speaks alone, digits joined, readings joined, and phrases as a whole.
+
+    `phrases` tells how many readings and how many other texts are spoken as a whole.
+    """
+    known = [*DIGITS, "oh", *RARELY[:4], *chance.sample((*TEENS, *TENS, *RARELY[4:]), 3)]
+    whole_texts = [reading(chance) for _ in range(phrases[0])] + [next(said) for _ in range(phrases[1])]
+    for word in known * 2:
+        yield Item(engine, voice, word, held, again=True)
+    for _ in range(strings):
+        string = digit_string(chance).replace("nought", "oh").replace("double ", "")
+        yield Item(engine, voice, string, held, apart=True, again=True)
+    found = 0
+    while found < strings // 6:
+        text = reading(chance)
+        if {*text.split()} <= {*known} and " " in text:
+            found += 1
+            yield Item(engine, voice, text, held, apart=True, again=True)
+    for phrase in whole_texts * 3:
+        yield Item(engine, voice, phrase, held, again=True)
+
+
+def _people(pool: list[dict[str, str]], *, held: bool, chance: random.Random) -> Iterator[Item]:
+    """What real people say: digits joined, half the time of one person who said several; digits and answers alone."""
+    digits = [clip for clip in pool if clip["words"] in DIGITS]
+    answers = [clip for clip in pool if clip["words"] in ANSWERS]
+    of = {clip["speaker"]: [other for other in digits if other["speaker"] == clip["speaker"]] for clip in digits}
+    several = [own for own in of.values() if len({clip["words"] for clip in own}) > 1]
+    for _ in range(STRINGS):
+        own = chance.choice(several) if chance.random() < 0.5 else digits
+        chosen = [chance.choice(own) for _ in range(chance.choice((3, 3, 4, 4, 5, 6)))]
+        text = " ".join(clip["words"] for clip in chosen)
+        yield Item("real", "|".join(clip["file"] for clip in chosen), text, held, apart=True, again=True)
+    for clip in (*digits, *chance.sample(answers, min(len(answers), 30)), *chance.sample(pool, 15)):
+        yield Item("real", clip["file"], clip["words"], held, again=True)
 
 
 # --- how it is spoken
@@ -286,6 +383,14 @@ class Studio:
 
     def spoken(self, item: Item, chance: np.random.Generator) -> Samples:
         """The item at RATE_HZ."""
+        if item.again:
+            parts = item.text.split() if item.apart else [item.text]
+            real = item.engine == "real"
+            kept = [
+                self._clips(file) if real else self._words(item.engine, item.voice, part)
+                for file, part in zip(item.voice.split("|") if real else parts, parts, strict=True)
+            ]
+            return personal(kept, chance)
         if item.engine == "real":
             return joined([self._clips(file) for file in item.voice.split("|")], chance, (0.05, 0.3))
         if item.apart:
@@ -382,6 +487,25 @@ def joined(parts: list[Samples], chance: np.random.Generator, gap_s: tuple[float
     return np.concatenate(pieces[:-1])
 
 
+def personal(parts: list[Samples], chance: np.random.Generator) -> Samples:
+    """The parts as one other person might say them, cut as closely as they come, one soon after another.
+
+    Playing them slower or faster moves pitch and formants together, as a longer or shorter throat does.
+    """
+    throat = chance.uniform(0.85, 1.18)
+    edge = chance.uniform(0.01, 0.07)
+    longest_gap = chance.choice((0.06, 0.15, 0.25))
+    pieces: list[Samples] = []
+    for part in parts:
+        loud = np.flatnonzero(np.abs(part) > np.abs(part).max() * edge)
+        own = part[max(int(loud[0]) - RATE_HZ // 100, 0) : int(loud[-1]) + RATE_HZ // 50]
+        pace = throat * chance.uniform(0.95, 1.05)
+        own = np.interp(np.arange(round(len(own) / pace)) * pace, np.arange(len(own)), own).astype(np.float32)
+        own *= np.float32(10 ** (chance.uniform(-5, 5) / 20)) / max(np.abs(own).max(), 1e-4)
+        pieces += [own, np.zeros(round(chance.uniform(0, longest_gap) * RATE_HZ), dtype=np.float32)]
+    return np.concatenate(pieces[:-1])
+
+
 # --- where it is heard
 
 
@@ -399,6 +523,35 @@ def _noise(size: int, chance: np.random.Generator, babble: Callable[[int], Sampl
     return np.fft.irfft(np.fft.rfft(chance.normal(size=size)) / hz ** {"white": 0, "pink": 0.5, "brown": 1}[kind], size)
 
 
+def _in_room(mixed: npt.NDArray[np.float64], chance: np.random.Generator) -> npt.NDArray[np.float64]:
+    """With the decaying echo of a small or large room."""
+    length = round(chance.uniform(0.1, 0.35) * RATE_HZ)
+    room = chance.normal(size=length) * np.exp(-6.9 * np.arange(length) / length) * chance.uniform(0.02, 0.12)
+    room[0] = 1
+    size = len(mixed) + length
+    return np.fft.irfft(np.fft.rfft(mixed, size) * np.fft.rfft(room, size), size)[: len(mixed)]
+
+
+def over_a_line(sound: Samples, chance: np.random.Generator, babble: Callable[[int], Samples]) -> Samples:
+    """The sound as it comes over a line or from a close microphone: mostly nothing above 4 kHz, often 8 bits, little noise."""
+    silence = np.zeros(round(chance.uniform(0.2, 0.5) * RATE_HZ))
+    mixed = np.concatenate([silence, sound / max(np.abs(sound).max(), 1e-4) * 0.5, silence])
+    if chance.random() < 0.2:
+        mixed = _in_room(mixed, chance)
+    if chance.random() < 0.85:
+        noise = _noise(len(mixed), chance, babble)
+        level = np.sqrt(np.mean(mixed**2) / max(float(np.mean(noise**2)), 1e-12))
+        mixed = mixed + noise * level * 10 ** (-chance.triangular(8, 32, 50) / 20)
+    if chance.random() < 0.75:
+        narrow = soxr.resample(mixed, RATE_HZ, RATE_HZ // 2)
+        if chance.random() < 0.3:
+            bent = np.sign(narrow) * np.log1p(255 * np.minimum(np.abs(narrow), 1)) / np.log(256)
+            bent = np.round(bent * 127) / 127
+            narrow = np.sign(bent) * np.expm1(np.abs(bent) * np.log(256)) / 255
+        mixed = soxr.resample(narrow, RATE_HZ // 2, RATE_HZ)
+    return np.asarray(mixed * 10 ** (chance.uniform(-12, 0) / 20), dtype=np.float32)
+
+
 def heard(sound: Samples, chance: np.random.Generator, babble: Callable[[int], Samples]) -> Samples:
     """The sound as a microphone may give it: another pace, a room, noise, half the time no more than a telephone's band."""
     if chance.random() < 0.6:
@@ -407,11 +560,7 @@ def heard(sound: Samples, chance: np.random.Generator, babble: Callable[[int], S
     silence = np.zeros(round(chance.uniform(0.25, 0.5) * RATE_HZ))
     mixed = np.concatenate([silence, sound / max(np.abs(sound).max(), 1e-4) * 0.5, silence])
     if chance.random() < 0.3:
-        length = round(chance.uniform(0.1, 0.35) * RATE_HZ)
-        room = chance.normal(size=length) * np.exp(-6.9 * np.arange(length) / length) * chance.uniform(0.02, 0.12)
-        room[0] = 1
-        size = len(mixed) + length
-        mixed = np.fft.irfft(np.fft.rfft(mixed, size) * np.fft.rfft(room, size), size)[: len(mixed)]
+        mixed = _in_room(mixed, chance)
     if chance.random() < 0.75:
         noise = _noise(len(mixed), chance, babble)
         level = np.sqrt(np.mean(mixed**2) / max(float(np.mean(noise**2)), 1e-12))
@@ -424,54 +573,62 @@ def heard(sound: Samples, chance: np.random.Generator, babble: Callable[[int], S
 
 
 def features(options: argparse.Namespace) -> None:
-    """Speak, hear and encode this share of the items, part after part, until the time is over."""
+    """Speak, hear and encode this share of the items, file after file, until the time is over: sessions, then `items`."""
     until = time.monotonic() + options.minutes * 60
     lexicon = load_lexicon(texts("grammar"))
     encoder = BuiltIn(lexicon, threads=1)
     clips = training_clips(options.speech)
-    every = items(lexicon, clips, blended(options.voices, options.work / "voices.tar"))
+    voices = blended(options.voices, options.work / "voices.tar")
+    every = items(lexicon, clips, voices)
+    parts = [(f"session-{number:04}", SEED + 1 + number, made) for number, made in enumerate(sessions(clips, voices))]
+    parts += [
+        (f"part-{first // ITEMS_PER_PART:04}", first, every[first : first + ITEMS_PER_PART])
+        for first in range(0, len(every), ITEMS_PER_PART)
+    ]
     studio = Studio(options.speech, options.work / "voices.tar")
-    crowd = [soundfile.read(options.speech / "train" / clip["file"], dtype="float32")[0] for clip in clips]
+    sounds = {clip["file"]: _file(options.speech / "train" / clip["file"]) for clip in clips}
+    unheard = unheard_people(clips)
+    crowds = {
+        False: list(sounds.values()),
+        True: [sounds[clip["file"]] for clip in clips if clip["speaker"] not in unheard],
+    }
     share, shares = map(int, options.share.split("/"))
-    for first in range(0, len(every), ITEMS_PER_PART):
-        path = options.work / f"part-{first // ITEMS_PER_PART:04}.npz"
-        if first // ITEMS_PER_PART % shares != share or path.exists():
+    for turn, (name, seed, chosen) in enumerate(parts):
+        path = options.work / f"{name}.npz"
+        if turn % shares != share or path.exists():
             continue
         states, rows = [], []
-        for number in range(first, min(first + ITEMS_PER_PART, len(every))):
+        for place, item in enumerate(chosen):
             if time.monotonic() > until:
                 return
-            chance = np.random.default_rng([SEED, number])
+            # An item of the list has the seed of its place in it; one of a session, of its session and its place there.
+            chance = np.random.default_rng([seed, place] if item.again else [SEED, seed + place])
+            crowd = crowds[item.again]
 
-            def babble(size: int, chance: np.random.Generator = chance) -> Samples:
+            def babble(size: int, chance: np.random.Generator = chance, crowd: list[Samples] = crowd) -> Samples:
                 return np.resize(np.roll(crowd[chance.integers(len(crowd))], chance.integers(RATE_HZ)), size)
 
-            item = every[number]
             sound = studio.spoken(item, chance)
-            for _ in range(VERSIONS):
-                speech = _speech(heard(sound, chance, babble))
+            for _ in range(1 if item.again else VERSIONS):
+                speech = spoken_part((over_a_line if item.again else heard)(sound, chance, babble))
                 if RATE_HZ // 5 < len(speech) < LONGEST_S * RATE_HZ:
-                    states.append(sound_states(encoder, speech).astype(np.float16))
-                    rows.append([number, item.engine, item.voice, item.text, item.held, len(states[-1])])
+                    states.append(encoder.states(speech)[0].astype(np.float16))
+                    rows.append([place, item.engine, item.voice, item.text, item.held, len(states[-1])])
         with path.with_suffix(".tmp").open("wb") as file:
             np.savez(file, states=np.concatenate(states), rows=np.array(json.dumps(rows)))
         path.with_suffix(".tmp").replace(path)
-        sys.stderr.write(f"{path.name} {every[first].engine}\n")
+        sys.stderr.write(f"{path.name} {chosen[0].engine} {chosen[0].voice}\n")
+
+
+def _file(path: Path) -> Samples:
+    sound, _ = soundfile.read(path, dtype="float32")
+    return np.asarray(sound, dtype=np.float32)
 
 
 def training_clips(speech: Path) -> list[dict[str, str]]:
     """The rows of train.tsv."""
     with (speech / "train.tsv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file, delimiter="\t"))
-
-
-def sound_states(encoder: BuiltIn, speech: Samples) -> Samples:
-    """The encoder's output for the sound as the program lays it, before silence is joined; shape (frames, 384)."""
-    seconds = int(np.ceil(len(speech) / RATE_HZ + 0.8))
-    sound = np.zeros(seconds * RATE_HZ, dtype=np.float32)
-    lead = round(0.3 * RATE_HZ)
-    sound[lead : lead + len(speech)] = speech
-    return np.asarray(encoder._encoded(sound)[0], dtype=np.float32)  # noqa: SLF001  the very numbers of the program
 
 
 # --- how it is learned
@@ -487,18 +644,19 @@ class Row:
 
 
 def encoded(work: Path) -> tuple[npt.NDArray[np.float16], list[Row]]:
-    """All parts that are there, in their order."""
+    """All that was spoken: the list, then the sessions, each in its order."""
     states, rows, first = [], [], 0
-    for path in sorted(work.glob("part-*.npz")):
+    for path in (*sorted(work.glob("part-*.npz")), *sorted(work.glob("session-*.npz"))):
+        again = path.name.startswith("session")
         with np.load(path) as file:
             states.append(file["states"])
             for _, engine, voice, text, held, frames in json.loads(str(file["rows"])):
-                rows.append(Row(Item(engine, voice, text, held), first, frames))
+                rows.append(Row(Item(engine, voice, text, held, again=again), first, frames))
                 first += frames
     return np.concatenate(states), rows
 
 
-def network(width: int) -> Any:  # noqa: ANN401  torch is imported by whoever trains
+def network(width: int, drop: float) -> Any:  # noqa: ANN401  torch is imported by whoever trains
     """What `letters.Letters` computes, in a form that learns. Frames beyond an utterance's end stay 0 in every layer."""
     import torch  # noqa: PLC0415
     from torch import nn  # noqa: PLC0415
@@ -513,7 +671,7 @@ def network(width: int) -> Any:  # noqa: ANN401  torch is imported by whoever tr
                 setattr(self, f"conv{layer}", convolution)
                 setattr(self, f"norm{layer}", nn.LayerNorm(width))
             self.out = nn.Linear(width, len(SYMBOLS))
-            self.drop = nn.Dropout(0.1)
+            self.drop = nn.Dropout(drop)
 
         def forward(self, states: Any, mask: Any) -> Any:  # noqa: ANN401
             hidden, kept = self.norm0(states) * mask, torch.zeros(())
@@ -537,36 +695,74 @@ def batches(rows: list[Row], chance: np.random.Generator) -> list[list[Row]]:
     return [found[place] for place in chance.permutation(len(found))]
 
 
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One course of learning: its rounds, the pace it rises to, the share of the list that each round takes, the sessions or not.
+
+    `noise` is added to every state (standard deviation). In every sound `frames_gone` stretches of up to 4 frames and
+    `numbers_gone` stretches of up to 47 of a frame's 384 numbers are put to 0; `drop` of what enters a layer is, too.
+    """
+
+    rounds: int
+    pace: float
+    listed: float
+    noise: float
+    frames_gone: int
+    numbers_gone: int
+    drop: float
+    sessions: bool
+
+
+COURSES = (
+    Course(rounds=7, pace=2e-3, listed=1, noise=0.15, frames_gone=2, numbers_gone=0, drop=0.1, sessions=False),
+    Course(rounds=8, pace=1.2e-3, listed=0.3, noise=0.2, frames_gone=3, numbers_gone=1, drop=0.15, sessions=True),
+)
+"""The first learns from the list alone, the second goes on with a part of it anew in every round, and the sessions."""
+
+
 def train(options: argparse.Namespace) -> None:
-    """Learn for EPOCHS rounds, with a mean of the weights of the later ones; writes letters.npz."""
+    """Both courses, each with a mean of the weights of its later steps; writes letters.npz, and the first's beside the work."""
     import torch  # noqa: PLC0415
 
-    torch.manual_seed(SEED)
-    chance = np.random.default_rng(SEED)
     states, rows = encoded(options.work)
     learned = [row for row in rows if not row.item.held and len(row.item.text) * 1.2 < row.frames]
-    net = network(WIDTH)
+    start: Path | None = None
+    for number, course in enumerate(COURSES):
+        last = number == len(COURSES) - 1
+        path = options.weights if last else options.work / f"course-{number}.npz"
+        if last or not path.exists():
+            torch.manual_seed(SEED + number)
+            chosen = [row for row in learned if course.sessions or not row.item.again]
+            _course(course, states, chosen, start, path)
+        start = path
+
+
+def _course(course: Course, states: npt.NDArray[np.float16], rows: list[Row], start: Path | None, path: Path) -> None:
+    import torch  # noqa: PLC0415
+
+    chance = np.random.default_rng(SEED)
+    net = network(WIDTH, course.drop)
+    if start is not None:
+        with np.load(start) as file:
+            net.load_state_dict({name: torch.from_numpy(file[name].astype(np.float32)) for name in file.files})
     mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998))
-    steps = EPOCHS * (len(batches(learned, chance)) + 10)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=PACE, weight_decay=0.02)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, PACE, total_steps=steps, pct_start=0.15)
+
+    def some() -> list[Row]:
+        return [row for row in rows if row.item.again or course.listed == 1 or chance.random() < course.listed]
+
+    # A round may take a few batches more than another; the 10 are for those, so the pace ends a little above 0.
+    steps = course.rounds * (len(batches(some(), chance)) + 10)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=course.pace, weight_decay=0.02)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, course.pace, total_steps=steps, pct_start=0.15)
     loss_of = torch.nn.CTCLoss(zero_infinity=True)
     began = time.monotonic()
-    for epoch in range(EPOCHS):
+    for number in range(1, course.rounds + 1):
         net.train()
         losses = []
-        for batch in batches(learned, chance):
-            longest = max(row.frames for row in batch)
-            padded = np.zeros((len(batch), longest, STATES), dtype=np.float32)
-            mask = np.zeros((len(batch), longest, 1), dtype=np.float32)
-            for place, row in enumerate(batch):
-                padded[place, : row.frames] = states[row.first : row.first + row.frames]
-                mask[place, : row.frames] = 1
-                for _ in range(2):
-                    gone = chance.integers(row.frames)
-                    padded[place, gone : gone + chance.integers(5)] = 0
+        for batch in batches(some(), chance):
+            padded, mask = _hidden(states, batch, course, chance)
             given = torch.from_numpy(padded)
-            given = given + torch.randn_like(given) * 0.15
+            given = given + torch.randn_like(given) * course.noise
             output = net(given, torch.from_numpy(mask)).transpose(0, 1)
             wanted = [codes(row.item.text) or [] for row in batch]
             loss = loss_of(
@@ -582,9 +778,28 @@ def train(options: argparse.Namespace) -> None:
             schedule.step()
             mean.update_parameters(net)
             losses.append(float(loss.detach()))
-        sys.stderr.write(f"round {epoch + 1}: loss {np.mean(losses):.3f}, {time.monotonic() - began:.0f} s\n")
+        sys.stderr.write(f"{path.name}, round {number}: loss {np.mean(losses):.3f}, {time.monotonic() - began:.0f} s\n")
         arrays = {name: value.numpy().astype(np.float16) for name, value in mean.module.state_dict().items()}
-        np.savez_compressed(options.weights, **arrays)
+        np.savez_compressed(path, **arrays)
+
+
+def _hidden(
+    states: npt.NDArray[np.float16], batch: list[Row], course: Course, chance: np.random.Generator
+) -> tuple[Samples, Samples]:
+    """The batch, padded, with some of it gone, and its mask."""
+    longest = max(row.frames for row in batch)
+    padded = np.zeros((len(batch), longest, STATES), dtype=np.float32)
+    mask = np.zeros((len(batch), longest, 1), dtype=np.float32)
+    for place, row in enumerate(batch):
+        padded[place, : row.frames] = states[row.first : row.first + row.frames]
+        mask[place, : row.frames] = 1
+        for _ in range(course.frames_gone):
+            gone = chance.integers(row.frames)
+            padded[place, gone : gone + chance.integers(5)] = 0
+        for _ in range(course.numbers_gone):
+            gone = chance.integers(STATES)
+            padded[place, :, gone : gone + chance.integers(STATES // 8)] = 0
+    return padded, mask
 
 
 # --- how well it judges
@@ -624,7 +839,7 @@ def judged(letters: Letters, cases: list[tuple[str, str, Samples]]) -> Iterator[
 
 
 def judge(options: argparse.Namespace) -> None:
-    """Figures on the people and voices that were held out of training."""
+    """Figures on the people and voices that were held out of training: the list's, then the sessions'."""
     states, rows = encoded(options.work)
     cases = []
     for row in rows:
@@ -634,10 +849,13 @@ def judge(options: argparse.Namespace) -> None:
                 "single words" if len(words) == 1 else "digit strings" if {*words} <= {*DIGITS, *NOUGHTS} else "other"
             )
             found = states[row.first : row.first + row.frames].astype(np.float32)
-            cases.append((f"{row.item.engine}, {kind}", row.item.text, found))
-    for engine in ("real", *SPOKEN):
-        held = [row.item.held for row in rows if row.item.engine == engine]
-        sys.stdout.write(f"{engine}: {len(held) - sum(held)} sounds learned from, {sum(held)} held out\n")
+            series = "session" if row.item.again else "list"
+            cases.append((f"{series}, {row.item.engine}, {kind}", row.item.text, found))
+    for again in (False, True):
+        for engine in ("real", *SPOKEN):
+            held = [row.item.held for row in rows if row.item.engine == engine and row.item.again == again]
+            series = "sessions" if again else "list"
+            sys.stdout.write(f"{series}, {engine}: {len(held) - sum(held)} sounds learned from, {sum(held)} held out\n")
     for line in judged(Letters(options.weights), cases):
         sys.stdout.write(f"{line}\n")
 
@@ -652,9 +870,9 @@ def measure(options: argparse.Namespace) -> None:
     cases = []
     for row in rows:
         sound, _ = soundfile.read(options.speech / "audio" / row["file"], dtype="float32")
-        speech = _speech(sound)
+        speech = spoken_part(sound)
         if len(speech):
-            cases.append((f"measured, {row['kind']}", row["words"], sound_states(encoder, speech)))
+            cases.append((f"measured, {row['kind']}", row["words"], encoder.states(speech)[0]))
         else:
             sys.stdout.write(f"{row['file']}: no speech found\n")
     for line in judged(Letters(options.weights), cases):

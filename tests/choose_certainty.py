@@ -1,0 +1,125 @@
+"""How the bounds of grammar/certainty.toml are chosen: `python tests/choose_certainty.py FOLDER [--engine built-in]`.
+
+FOLDER holds manifest.tsv (file, words, kind, speaker) and audio/ with speech that is in no measurement. Every recording is
+heard twice; then the file's numbers are tried on that evidence, and around them one number at a time is moved. Printed is
+what each gives: right / wrong while sure / asked. Repeat with the best one in the file until nothing gets better.
+"""
+
+import argparse
+import csv
+import itertools
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from measure_hearing import OTHER, plain
+
+from assistant.data import texts
+from assistant.devices.engines import open_recogniser
+from assistant.devices.ports import Recogniser
+from assistant.devices.recordings import Recordings
+from assistant.language.certainty import decide, sure_at_once
+from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.language.meaning import Expectation, Hearing, Meaning, NotUnderstood
+from assistant.language.thresholds import Kind, Thresholds
+from assistant.language.understand import understand
+
+ANY = Expectation("any")
+FLOORS = (1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.02, 0.05, 0.1)
+WEIGHTS = (0.5, 0.7, 1.0, 1.5, 2.0)
+BELIEFS = (0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.998, 0.999)
+NEVER = 1.1
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One recording: what was meant (None when nothing was), and the evidence of each utterance in it."""
+
+    words: str
+    kind: str
+    meant: Meaning | None
+    first: tuple[Hearing, ...]
+    """After one listen."""
+    whole: tuple[Hearing, ...]
+
+
+def cases(folder: Path, recogniser: Recogniser, lexicon: Lexicon) -> Iterator[Case]:
+    """Every recording of the folder. The recogniser must never be sure at once."""
+    with (folder / "manifest.tsv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file, delimiter="\t"):
+            heard = [
+                recogniser.hear(utterance.samples, ANY)
+                for utterance in Recordings((folder / "audio" / row["file"],)).utterances()
+            ]
+            first = [
+                replace(each, alternatives=tuple(one for one in each.alternatives if " again" not in one.source))
+                for each in heard
+            ]
+            meant = None if row["kind"] in OTHER else plain(understand(row["words"], ANY, lexicon, typed=False).meaning)
+            yield Case(row["words"], row["kind"], meant, tuple(first), tuple(heard))
+
+
+def counted(found: Sequence[Case], lexicon: Lexicon) -> Counter[tuple[str, str]]:
+    """How many of each kind come out right, wrong, asked, taken or left with this lexicon's certainty."""
+    counts: Counter[tuple[str, str]] = Counter()
+    for case in found:
+        decided = [
+            decide(first if sure_at_once(first, ANY, lexicon) else whole, ANY, lexicon)
+            for first, whole in zip(case.first, case.whole, strict=True)
+        ]
+        sure = [plain(each.meaning) for each in decided if each.sure and not isinstance(each.meaning, NotUnderstood)]
+        if case.meant is None:
+            counts["other", "taken" if sure else "left"] += 1
+        else:
+            counts[case.kind, "asked" if not sure else "right" if sure == [case.meant] else "wrong"] += 1
+    return counts
+
+
+def with_bounds(lexicon: Lexicon, engine: str, thresholds: Thresholds) -> Lexicon:
+    """The lexicon with these thresholds for one engine."""
+    return replace(lexicon, certainty={**lexicon.certainty, engine: thresholds})
+
+
+def tried(now: Thresholds) -> Iterator[tuple[str, Thresholds]]:
+    """What is in the file, then one number changed at a time, with what was changed."""
+    yield "as it is", now
+    for source, floor in itertools.product(now.floors, FLOORS):
+        yield f"floors.{source} {floor:g}", replace(now, floors={**now.floors, source: floor})
+    for source, weight in itertools.product(now.weights, WEIGHTS):
+        yield f"weights.{source} {weight:g}", replace(now, weights={**now.weights, source: weight})
+    for kind, belief in itertools.product(Kind, BELIEFS):
+        yield f"{kind.value} {belief:g}", replace(now, bounds={**now.bounds, kind: belief})
+    for belief in BELIEFS:
+        yield f"at_once {belief:g}", replace(now, at_once=belief)
+
+
+def told(counts: Counter[tuple[str, str]]) -> str:
+    """The counts in one line."""
+    kinds = sorted({kind for kind, _ in counts if kind != "other"})
+    parts = [f"{kind} {counts[kind, 'right']}/{counts[kind, 'wrong']}/{counts[kind, 'asked']}" for kind in kinds]
+    return ", ".join(
+        (*parts, f"other {counts['other', 'taken']} taken of {counts['other', 'taken'] + counts['other', 'left']}")
+    )
+
+
+def main() -> None:
+    """Hears, tries and prints."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folder", type=Path, help="folder with manifest.tsv and audio/; not what you measure with")
+    parser.add_argument("--engine", default="built-in", help="built-in, vosk or both")
+    parser.add_argument("--vosk-model", type=Path, help="folder of a Vosk model")
+    options = parser.parse_args()
+    lexicon = load_lexicon(texts("grammar"))
+    always_twice = {name: replace(each, at_once=NEVER) for name, each in lexicon.certainty.items()}
+    recogniser = open_recogniser(options.engine, replace(lexicon, certainty=always_twice), options.vosk_model)
+    found = list(cases(options.folder, recogniser, lexicon))
+    for changed, thresholds in tried(lexicon.certainty[options.engine]):
+        print(f"{changed}: {told(counted(found, with_bounds(lexicon, options.engine, thresholds)))}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
