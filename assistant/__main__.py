@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from assistant.errors import OhmaloudError
@@ -97,7 +97,28 @@ def parser() -> argparse.ArgumentParser:
     replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
     replay.add_argument("folder", metavar="FOLDER")
     replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
+    _records(command)
     return top
+
+
+def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None:
+    """The commands about records."""
+
+    def job(to: argparse.ArgumentParser) -> None:
+        to.add_argument("job", metavar="JOB", help="label (the latest of that label), folder name or path of a record")
+        to.add_argument("--data", metavar="DIR", help="folder of the records (default: this user's data folder)")
+
+    report = command(
+        "report",
+        "A session as one page for the customer: an HTML file beside its record, and a PDF where a browser is found to print it.",
+        'ohmaloud report "water pump" --open',
+    )
+    job(report)
+    report.add_argument("--to", metavar="FILE", help="write the page here (default: report.html beside the record)")
+    report.add_argument("--open", action="store_true", help="show the page in the browser")
+    report.add_argument("--no-pdf", action="store_true", help="the page alone")
+    report.add_argument("--paper", choices=("A4", "letter"), default="A4", help="paper of the PDF (default: A4)")
+    report.add_argument("--browser", metavar="PROGRAM", help="browser that prints the PDF (default: chromium if found)")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -1,7 +1,13 @@
 """Fixtures that several test files use."""
 
-import pytest
+import io
+import sys
+from typing import Any
 
+import pytest
+from program import Result
+
+from assistant.__main__ import main
 from assistant.dialogue.state import Bench
 from assistant.preflight import load_bench, read_files
 
@@ -10,3 +16,20 @@ from assistant.preflight import load_bench, read_files
 def bench() -> Bench:
     """The shipped data files."""
     return load_bench(read_files())
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Run the program in this process with these arguments and this standard input."""
+
+    def run_it(*arguments: str, typed: str | None = None) -> Result:
+        if typed is not None:
+            monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        try:
+            status = main(arguments)
+        except SystemExit as stopped:
+            status = int(stopped.code or 0)
+        captured = capsys.readouterr()
+        return Result(status, captured.out, captured.err)
+
+    return run_it
