@@ -9,6 +9,18 @@ from assistant.errors import OhmaloudError
 
 STEPS = "leads, primary, secondary, killtab or any (any other entry of grammar/expectations.toml works too)"
 
+KINDS = (
+    "sound",
+    "electronics",
+    "primary-fault",
+    "secondary-fault",
+    "winding-fault",
+    "bad-contact",
+    "repeat",
+    "undecided",
+)
+"""Kinds of verdicts; a test holds them to VerdictKind, whose module takes longer to import than a list to print."""
+
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
@@ -104,9 +116,12 @@ def parser() -> argparse.ArgumentParser:
 def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None:
     """The commands about records."""
 
+    def data(to: argparse.ArgumentParser) -> None:
+        to.add_argument("--data", metavar="DIR", help="folder of the records (default: this user's data folder)")
+
     def job(to: argparse.ArgumentParser) -> None:
         to.add_argument("job", metavar="JOB", help="label (the latest of that label), folder name or path of a record")
-        to.add_argument("--data", metavar="DIR", help="folder of the records (default: this user's data folder)")
+        data(to)
 
     report = command(
         "report",
@@ -119,6 +134,56 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     report.add_argument("--no-pdf", action="store_true", help="the page alone")
     report.add_argument("--paper", choices=("A4", "letter"), default="A4", help="paper of the PDF (default: A4)")
     report.add_argument("--browser", metavar="PROGRAM", help="browser that prints the PDF (default: chromium if found)")
+
+    jobs = command(
+        "jobs", "The list of sessions, oldest first.", "ohmaloud jobs --since 2026-01-01 --verdict electronics"
+    )
+    data(jobs)
+    jobs.add_argument("--since", metavar="DATE", default="", help="begun on this day or later, as 2026-01-31")
+    jobs.add_argument("--until", metavar="DATE", default="", help="begun on this day or before")
+    jobs.add_argument("--engine", choices=("four", "two", "unknown"), default="", help="kind of engine, by strokes")
+    jobs.add_argument("--verdict", choices=KINDS, default="", metavar="KIND", help=", ".join(KINDS))
+    jobs.add_argument("--label", metavar="TEXT", default="", help="part of the label")
+    jobs.add_argument(
+        "--coil", metavar="TEXT", default="", help="part of the coil's name, or of the label where it has none"
+    )
+    jobs.add_argument("--last", metavar="N", type=int, help="only the last N of them")
+    how = jobs.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="one JSON object a line")
+    how.add_argument("--csv", action="store_true", help="comma-separated, for a spreadsheet")
+    jobs.add_argument("--rebuild", action="store_true", help="make the index of the list anew from the records")
+
+    compare = command(
+        "compare",
+        "A coil's readings beside the shop's own earlier readings of the same coil: one of the same name, else of the same label.",
+        'ohmaloud compare "water pump"',
+    )
+    job(compare)
+
+    mark = command(
+        "mark",
+        "Say which coil a session was about, and whether it was good.",
+        'ohmaloud mark 14 --coil "pump A" --good',
+    )
+    job(mark)
+    mark.add_argument("--coil", metavar="NAME", help="a name that all sessions of this coil share; empty takes it away")
+    mark.add_argument(
+        "--good", action=argparse.BooleanOptionalAction, help="the coil was known to be good: it worked in its engine"
+    )
+
+    export = command("export", "Sessions as one zip file.", "ohmaloud export --all --to records.zip")
+    export.add_argument("jobs", nargs="*", metavar="JOB", help="labels, folder names or paths of records")
+    export.add_argument("--all", action="store_true", help="all of them")
+    export.add_argument("--to", metavar="FILE", required=True, help="a new file")
+    data(export)
+
+    import_ = command(
+        "import",
+        "Take in the sessions of a zip file that export made; it is checked, and nothing is overwritten.",
+        "ohmaloud import records.zip",
+    )
+    import_.add_argument("file", metavar="FILE")
+    data(import_)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

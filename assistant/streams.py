@@ -15,6 +15,13 @@ def out(value: object) -> None:
     print(json.dumps(value, ensure_ascii=False), flush=True)
 
 
+def out_all(values: Iterable[object]) -> None:
+    """Many JSON values, one a line."""
+    lines = "\n".join(json.dumps(value, ensure_ascii=False) for value in values)
+    if lines:
+        print(lines, flush=True)
+
+
 def tell(text: str) -> None:
     """A line for the person, not for a program that reads the output."""
     print(text, file=sys.stderr, flush=True)

@@ -153,6 +153,17 @@ def referred(name: str, at_c: Decimal) -> str:
     return f"{name} at {at_c} °C"
 
 
+def about(value_ohm: Decimal) -> str:
+    """A value to four digits: nothing read with a pocket meter has more."""
+    return ohms(value_ohm if not value_ohm else value_ohm.quantize(Decimal(1).scaleb(value_ohm.adjusted() - 3)))
+
+
+def earlier_span(found: Earlier) -> str:
+    """The lowest and the highest of the earlier readings."""
+    low, high = about(found.low_ohm), about(found.high_ohm)
+    return low if low == high else f"{low} to {high}"
+
+
 def earlier_count(found: Earlier) -> str:
     """How many earlier readings, and whether the coil was known to be good."""
     return f"{found.count}, known good" if found.known_good else f"{found.count}"

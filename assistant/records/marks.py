@@ -11,7 +11,6 @@ from assistant.devices.store import save_file
 from assistant.errors import BadInput
 
 MARKS_FILE = "marks.json"
-JOB_FILE = "job.json"
 NAME_MOST = 60
 """Characters of a coil's name."""
 
@@ -43,11 +42,3 @@ def write_marks(folder: Path, marks: Marks) -> None:
         save_file(folder, MARKS_FILE, text.encode())
     except OSError as error:
         raise BadInput(f"{folder / MARKS_FILE}: cannot be written ({error.strerror})") from error
-
-
-def label_of(folder: Path) -> str:
-    """The label in a session's little file, empty when it cannot be read; the journal has it too."""
-    try:
-        return str(json.loads((folder / JOB_FILE).read_text(encoding="utf-8"))["label"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return ""

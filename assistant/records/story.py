@@ -1,19 +1,19 @@
 """One session read back from its record: what was told, what was read, the verdict; and the report page made from it."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.dialogue.case import case_of
 from assistant.dialogue.state import Bench, State
-from assistant.errors import BadData, BadInput, BadRecord
-from assistant.journal import FILE, Header, read
+from assistant.errors import BadData, BadRecord
+from assistant.journal import Header, Record, read
 from assistant.language import page_wording
 from assistant.measure.case import Case, Verdict
 from assistant.measure.earlier import Earlier
 from assistant.measure.verdict import judge
 from assistant.preflight import load_bench
-from assistant.records.marks import label_of
 from assistant.replay import replay
 from assistant.report.sheet import Sheet
 
@@ -23,13 +23,18 @@ _KEPT_BENCHES = 8
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """A session after its last event. `differs`: this version of the program would have answered some event otherwise."""
+    """A session after its last event.
+
+    `differs`: this version of the program would have answered some event otherwise. `said_kind`: the kind of the last
+    verdict as it was given and recorded, empty when there was none.
+    """
 
     folder: Path
     header: Header
     bench: Bench
     state: State
     differs: bool
+    said_kind: str
 
     @property
     def case(self) -> Case:
@@ -66,23 +71,16 @@ def story(folder: Path, benches: Benches | None = None) -> Story:
     except BadData as error:
         raise BadRecord(f"{folder}: the data files kept in this record do not suit this version: {error}") from error
     done = replay(bench, record)
-    return Story(folder, record.header, bench, done.state, done.difference is not None)
+    return Story(folder, record.header, bench, done.state, done.difference is not None, _said_kind(record))
 
 
-def find(data: Path, job: str) -> Path:
-    """The folder of a session: by its path, its folder's name, or its label (the latest of that label). Raises BadInput."""
-    if job and (data / job / FILE).is_file() and Path(job).name == job:
-        return data / job
-    if job and (Path(job) / FILE).is_file():
-        return Path(job)
-    try:
-        folders = sorted((folder for folder in data.iterdir() if (folder / FILE).is_file()), reverse=True)
-    except OSError:
-        folders = []
-    for folder in folders:
-        if job and label_of(folder) == job:
-            return folder
-    raise BadInput(f"{job!r}: no record of that label, folder name or path in {data}; `ohmaloud jobs` lists them")
+def _said_kind(record: Record) -> str:
+    for entry in reversed(record.entries):
+        for effect in entry.effects:
+            out = json.loads(effect)["out"]
+            if out.get("type") == "Decided":
+                return str(out["verdict"]["kind"])
+    return ""
 
 
 def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:

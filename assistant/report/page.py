@@ -154,8 +154,8 @@ def _before(sheet: Sheet) -> str:
         (
             words.NAMES[found.tap],
             words.earlier_count(found),
-            verdict_wording.ohms(found.median_ohm),
-            words.span((found.low_ohm, found.high_ohm)),
+            words.about(found.median_ohm),
+            words.earlier_span(found),
             words.earlier_now(found),
         )
         for found in sheet.earlier
