@@ -32,7 +32,7 @@ def parser() -> argparse.ArgumentParser:
     top = _Parser(
         prog="ohmaloud",
         description="Voice and chat assistant for testing small-engine ignition coils with a multimeter.",
-        epilog="JSON goes to standard output, one object per line; everything else to standard error.",
+        epilog="Results go to standard output, JSON one object a line unless asked otherwise; talk goes to standard error.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
 
