@@ -44,7 +44,9 @@ def parser() -> argparse.ArgumentParser:
         to.add_argument(
             "--job", metavar="LABEL", default="", help="label of the job; an unfinished one is taken up again"
         )
-        to.add_argument("--meter", metavar="NAME", default="", help="meter profile: pocket, auto or fine")
+        to.add_argument(
+            "--meter", metavar="NAME", default="", help="meter profile: pocket, auto, fine, or one of your own"
+        )
 
     def engine(to: argparse.ArgumentParser) -> None:
         to.add_argument(
@@ -101,7 +103,9 @@ def parser() -> argparse.ArgumentParser:
         judge.add_argument(f"--{winding}-limits", metavar="LOW:HIGH", help="the maker's; one side may be empty")
     judge.add_argument("--limits-at", metavar="CELSIUS", help="temperature the limits hold for")
     judge.add_argument("--coil-at", metavar="CELSIUS", help="temperature of the coil")
-    judge.add_argument("--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto or fine")
+    judge.add_argument(
+        "--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto, fine, or one of your own"
+    )
     judge.add_argument(
         "--repeated", metavar="TAPS", default="", help="readings taken a second time, as primary,secondary,killtab"
     )
@@ -184,6 +188,25 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     )
     import_.add_argument("file", metavar="FILE")
     data(import_)
+
+    meter = command(
+        "meter",
+        "List the meters, or describe your own: by a --range for each of its ranges, or by answering questions.",
+        "ohmaloud meter new workshop --range 200:0.1:0.8:2 --range 20k:10:0.8:2",
+    )
+    meter.add_argument("what", choices=("new", "list"))
+    meter.add_argument("name", nargs="?", metavar="NAME", help="what --meter will call it")
+    meter.add_argument(
+        "--range",
+        dest="ranges",
+        action="append",
+        default=[],
+        metavar="FULL:DIGIT:PERCENT:COUNTS",
+        help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; lowest range first",
+    )
+    meter.add_argument("--title", metavar="TEXT", help="what reports call it (default: its name)")
+    meter.add_argument("--auto", action="store_true", help="it finds its range itself")
+    meter.add_argument("--replace", action="store_true", help="describe one of your own anew")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from assistant import commands_records
+from assistant import commands_meter, commands_records
 from assistant.errors import BadData, BadInput, BadRecord
 from assistant.streams import data_folder, out, tell
 
@@ -108,7 +108,7 @@ def judge(options: argparse.Namespace) -> int:
     from assistant.report.verdict_json import as_json
 
     lexicon = _lexicon()
-    meters = load_meters(data.texts("meters"))
+    meters = load_meters(data.meters())
     if options.meter not in meters:
         raise BadInput(f"--meter {options.meter!r}: there are {', '.join(sorted(meters))}")
 
@@ -346,4 +346,5 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "judge": judge,
     "replay": replay,
     **commands_records.COMMANDS,
+    **commands_meter.COMMANDS,
 }

@@ -7,6 +7,8 @@ from argparse import Namespace
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from assistant.data import user_folder
+
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -30,13 +32,6 @@ def tell(text: str) -> None:
 def data_folder(options: Namespace) -> Path:
     """The folder that holds every session's folder: `--data`, else this user's."""
     return Path(options.data) if options.data else user_folder() / "jobs"
-
-
-def user_folder() -> Path:
-    """Where everything lies that the program keeps for this user."""
-    from platformdirs import user_data_path  # noqa: PLC0415 - only where it is asked for
-
-    return user_data_path("ohmaloud", appauthor=False)
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

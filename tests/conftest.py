@@ -2,6 +2,7 @@
 
 import io
 import sys
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -10,6 +11,14 @@ from program import Result
 from assistant.__main__ import main
 from assistant.dialogue.state import Bench
 from assistant.preflight import load_bench, read_files
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What the person at this machine keeps is neither read nor touched by a test."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield
 
 
 @pytest.fixture(scope="session")

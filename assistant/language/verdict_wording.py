@@ -9,7 +9,8 @@ from decimal import Decimal
 from math import floor, log10
 
 from assistant.measure.case import Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
-from assistant.measure.coil import Class, Electronics, Stroke, Tap
+from assistant.measure.coil import PRIMARY_PUBLISHED_OHM, SECONDARY_PUBLISHED_OHM, Class, Electronics, Stroke, Tap
+from assistant.measure.explain import hidden_turns
 from assistant.measure.limits import Conformity, Limit
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading
@@ -64,6 +65,13 @@ _NEAR_LIMITS = "It lies outside {band}, but that is neither an open winding nor 
 _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
     "its doubt is wider than they allow.",
+    Because.FINER_METER: "A meter that shows {low} as its last digit here, and is as accurate otherwise, could.",
+    Because.NO_FINER_METER: "More digits alone would not help.",
+    Because.PREFIX_FITS: "With another prefix the {tap} would be {low}, and that would fit: look at the prefix on the display.",
+    Because.BODY_ALONE: "Hands on both probe tips read like that too: keep fingers off the tips.",
+    Because.BODY_BESIDE: "Hands on both tips at the secondary or at the comparison, a body of about {low}, would explain why they differ.",
+    Because.CAP_BETWEEN: "Kill tab to lead end differs from the other readings by {low}, as much as a resistor "
+    "plug cap has: a cap may have been on for one of them.",
     Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
     Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
     Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees, with this meter.",
@@ -175,8 +183,11 @@ def because(verdict: Verdict) -> tuple[str, ...]:
 
 
 def unproven(verdict: Verdict) -> tuple[str, ...]:
-    """What the readings do not show."""
-    return tuple(_UNPROVEN[key] for key in verdict.unproven)
+    """What the readings do not show; beside "sound", how much of a winding could be shorted all the same."""
+    told = [_UNPROVEN[key] for key in verdict.unproven]
+    if verdict.kind is VerdictKind.SOUND:
+        told[verdict.unproven.index("shorted turns")] += _hidden_turns(verdict)
+    return tuple(told)
 
 
 def prepare(verdict: Verdict) -> tuple[str, ...]:
@@ -249,11 +260,47 @@ def _reason(verdict: Verdict, reason: Reason) -> str:
     if reason.because is Because.AGAINST_LIMITS and result.measured is not None and result.conformity is not None:
         return _against(result.tap, result.measured, result.conformity)
     place = _cap_place(result) if reason.because is Because.CAP_STILL_ON else None
+    if reason.because in _ROUNDED and reason.low_ohm:
+        place = Decimal(1).scaleb(reason.low_ohm.adjusted() - 2)
     return _BECAUSE[reason.because].format(
         tap=_NAMES[reason.tap] if reason.tap else "",
         low="" if reason.low_ohm is None else ohms(reason.low_ohm, place),
         high="" if reason.high_ohm is None else ohms(reason.high_ohm, place),
     )
+
+
+_ROUNDED = (Because.PREFIX_FITS, Because.BODY_BESIDE, Because.CAP_BETWEEN)
+"""Reasons whose value is an explanation, not a reading: three digits are enough."""
+
+_HIDDEN = (
+    " Up to {inside} turns could be shorted and it would still read like this. "
+    "Even beside a good reading of this very coil, this test shows them only from {best} turns."
+)
+
+
+def _hidden_turns(verdict: Verdict) -> str:
+    inside: list[str] = []
+    best: list[str] = []
+    for tap in (Tap.PRIMARY, Tap.SECONDARY):
+        result = verdict.result(tap)
+        measured = result.conformity.referred if result.conformity is not None else result.measured
+        if measured is not None:
+            parts = hidden_turns(measured, _highest_whole(verdict, result))
+            for texts, part in zip((inside, best), parts, strict=True):
+                texts.append(f"{_percent(part)} of the {_NAMES[tap]}'s")
+    return _HIDDEN.format(inside=" and ".join(inside), best=" and ".join(best))
+
+
+def _highest_whole(verdict: Verdict, result: TapResult) -> Decimal:
+    """The most that a whole winding of this kind may read: the top of the band that it was found in."""
+    published = PRIMARY_PUBLISHED_OHM if result.tap is Tap.PRIMARY else SECONDARY_PUBLISHED_OHM
+    if result.conformity is not None:
+        return result.conformity.limit.high_ohm or published[1]
+    usual = (
+        reason.high_ohm for reason in verdict.reasons if reason.because is Because.CLASS and reason.tap is result.tap
+    )
+    top = next(usual, None) if result.kind is Class.USUAL else None
+    return top or published[1]
 
 
 def _cap_place(result: TapResult) -> Decimal:

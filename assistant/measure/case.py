@@ -82,6 +82,12 @@ class Because(Enum):
     LIMITS_ALONE = "limits alone"
     TEMPERATURE_UNKNOWN = "temperature unknown"
     RANGE_TOO_LOW = "range too low"
+    PREFIX_FITS = "prefix fits"
+    BODY_ALONE = "body alone"
+    BODY_BESIDE = "body beside"
+    CAP_BETWEEN = "cap between"
+    FINER_METER = "finer meter"
+    NO_FINER_METER = "no finer meter"
 
 
 @dataclass(frozen=True, slots=True)
