@@ -37,6 +37,7 @@ NAMES: Mapping[Tap, str] = {
 }
 SHORT: Mapping[Tap, str] = {Tap.PRIMARY: "Primary", Tap.SECONDARY: "Secondary", Tap.KILLTAB: "Kill tab to lead"}
 LEADS = "Leads, tips together"
+WARM = "Secondary, hot"
 NOT_TAKEN = "not taken"
 NONE = "none"
 _LESS_LEADS = "less the leads"
@@ -129,6 +130,11 @@ def value(result: TapResult) -> str:
     quantity = result.reading.quantity if result.reading else None
     less = quantity is not None and quantity.ohms != result.measured.value_ohm
     return with_doubt(result.measured) + (f", {_LESS_LEADS}" if less and result.tap is Tap.PRIMARY else "")
+
+
+def warm_at(case: Case) -> str:
+    """How hot the coil was."""
+    return "temperature not known" if case.warm_at_c is None else f"at {case.warm_at_c} °C"
 
 
 def attempts(readings: tuple[Reading, ...]) -> str:

@@ -1,6 +1,6 @@
 """From readings to classes: leads subtracted, limits compared, every attempt put into its class."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from assistant.measure.case import Because, Case, Reason, TapResult
@@ -131,6 +131,18 @@ def _measured(case: Case, reading: Reading, whose: str) -> Measured | None:
     if reading.quantity is None or reading.quantity.ohms > SHOWN_MOST_OHM:
         return None
     return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose)
+
+
+def less_leads(case: Case, reading: Reading, whose: str) -> Measured | None:
+    """A secondary reading taken at another time, less the leads; None when the display showed no value."""
+    measured = _measured(case, reading, Tap.SECONDARY.value)
+    if measured is None:
+        return None
+    own = (
+        f"display at {Tap.SECONDARY.value}"  # another reading of the same points: its own part needs a name of its own
+    )
+    parts = tuple(replace(part, name=f"display at {whose}") if part.name == own else part for part in measured.parts)
+    return _Leads.of(case).off(replace(measured, parts=parts))
 
 
 def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads) -> TapResult:
