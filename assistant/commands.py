@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from assistant import commands_meter, commands_records
 from assistant.errors import BadData, BadInput, BadRecord
 from assistant.streams import data_folder, out, tell
 
@@ -337,6 +336,18 @@ def replay(options: argparse.Namespace) -> int:
     return 1
 
 
+def _elsewhere(module: str, name: str) -> Callable[[argparse.Namespace], int]:
+    """A command of another module, which is imported when the command runs."""
+
+    def run(options: argparse.Namespace) -> int:
+        from importlib import import_module
+
+        command: Callable[[argparse.Namespace], int] = import_module(f"assistant.{module}").COMMANDS[name]
+        return command(options)
+
+    return run
+
+
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "chat": chat,
     "listen": listen,
@@ -345,6 +356,8 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "hear": hear,
     "judge": judge,
     "replay": replay,
-    **commands_records.COMMANDS,
-    **commands_meter.COMMANDS,
+    **{
+        name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
+    },
+    "meter": _elsewhere("commands_meter", "meter"),
 }

@@ -1,6 +1,5 @@
 """What commands write: results on standard output, talk on standard error; and where records lie."""
 
-import csv
 import json
 import sys
 from argparse import Namespace
@@ -44,6 +43,8 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
 
 def comma_separated(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """CSV. A cell that a spreadsheet would take for a formula gets an apostrophe before it."""
+    import csv  # noqa: PLC0415 - for this alone
+
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(heads)
     writer.writerows(tuple(f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in row) for row in rows)

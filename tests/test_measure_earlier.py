@@ -64,6 +64,10 @@ def test_contacts_temperature_and_meter_are_allowed_for(value: str, agreement: A
     assert beside(value, *past(4700)).agreement is agreement
 
 
+def test_a_coil_is_not_known_to_be_good_unless_somebody_said_so() -> None:
+    assert not beside("4700", Past(Decimal(4700), 67.0)).known_good
+
+
 def test_distance_counts_from_the_nearest_earlier_reading() -> None:
     assert beside("5000", *past(4500, 5000)).agreement is Agreement.AGREES
     assert beside("4750", *past(4500, 5000)).agreement is Agreement.AGREES
@@ -77,6 +81,7 @@ def test_a_primary_is_allowed_a_tenth_of_an_ohm_of_contacts() -> None:
 def test_how_far_from_the_median_in_percent() -> None:
     assert beside("5170", *past(4700)).percent == 10
     assert beside("4230", *past(4700)).percent == -10
+    assert beside("4711", *past(4700)).percent == pytest.approx(Decimal("0.23404"), abs=Decimal("0.00001"))
     assert beside("1", *past(0)).percent is None
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from records_cases import AT, ELECTRONICS, LEFT, SOUND, TO_METER, Silent, rewritten, session
 
-from assistant import __main__, journal
+from assistant import __main__, commands, commands_meter, commands_records, journal
 from assistant import session as sessions_module
 from assistant.devices.clock import HeldClock
 from assistant.dialogue.state import Bench
@@ -57,6 +57,10 @@ def listed(run: Any, data: Path, *arguments: str) -> list[dict[str, Any]]:
 
 
 # ---- names that stand twice
+
+
+def test_every_command_of_other_modules_is_among_the_commands() -> None:
+    assert set(commands_records.COMMANDS) | set(commands_meter.COMMANDS) <= set(commands.COMMANDS)
 
 
 def test_names_kept_apart_for_speed_are_the_same() -> None:
@@ -255,8 +259,6 @@ def test_where_the_index_cannot_be_written_it_is_held_in_memory(shop: Path) -> N
 
 
 def test_many_new_records_are_told_about(run: Any, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from assistant import commands_records  # noqa: PLC0415
-
     monkeypatch.setattr(commands_records, "_TELL_FROM", 3)
     assert "Reading records: 4 of 4." in run("jobs", "--data", str(shop)).err
     assert "Reading" not in run("jobs", "--data", str(shop)).err

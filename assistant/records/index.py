@@ -124,7 +124,8 @@ class Index:
 
     def forget(self, folder: str) -> None:
         """Read this job anew the next time: something beside its journal has changed."""
-        with self._db:
+        # an index that cannot be written is held in memory the next time, and read anew anyway
+        with suppress(sqlite3.OperationalError), self._db:
             self._db.execute("UPDATE job SET stamp = '' WHERE folder = ?", (folder,))
 
     def _take_in(self, some: list[tuple[str, str]]) -> None:
@@ -143,7 +144,7 @@ class Index:
         with self._db:
             self._db.executemany("DELETE FROM reading WHERE folder = ?", [(folder,) for folder, _ in some])
             self._db.executemany(_PUT_JOB, jobs)
-            self._db.executemany("INSERT INTO reading VALUES (?, ?, ?, ?)", readings)
+            self._db.executemany("INSERT OR REPLACE INTO reading VALUES (?, ?, ?, ?)", readings)
 
     def jobs(self, wanted: Wanted = Wanted(), last: int | None = None) -> list[Job]:
         """The jobs asked for, oldest first; only the `last` of them when that is given."""
