@@ -178,6 +178,7 @@ def test_what_shorted_turns_could_hide() -> None:
     assert inside == pytest.approx(1 - 3_900 / 5_000)
     assert best == pytest.approx(2**0.5 * 100 / 4_000)
     assert hidden_turns(measured, Decimal(3_000))[0] == pytest.approx(100 / 4_000)
+    assert hidden_turns(measured, Decimal(4_010)) == (pytest.approx(110 / 4_010), pytest.approx(110 / 4_010))
     assert hidden_turns(Measured(Decimal(0)), Decimal(5)) == (1.0, 1.0)
     assert hidden_turns(Measured(Decimal(0)), Decimal(0)) == (1.0, 1.0)
     assert hidden_turns(Measured(Decimal("0.3"), (Part("all", 0.2),)), Decimal("2.5")) == (1.0, 1.0)

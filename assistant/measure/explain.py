@@ -64,8 +64,9 @@ def hidden_turns(measured: Measured, most_ohm: Decimal) -> tuple[float, float]:
     """
     value_ohm, expanded_ohm = float(measured.value_ohm), measured.expanded_ohm
     inside = 1 - (value_ohm - expanded_ohm) / max(float(most_ohm), value_ohm, SMALLEST_OHM)
+    inside = min(max(inside, 0.0), 1.0)
     best = sqrt(2) * expanded_ohm / value_ohm if value_ohm else 1.0
-    return (min(max(inside, 0.0), 1.0), min(best, 1.0))
+    return (inside, min(best, inside))  # the band is known beside a good reading too
 
 
 def step_that_decides(found: Conformity, range_: Range, leads_ohm: Decimal) -> Decimal | None:
