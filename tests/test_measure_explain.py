@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 from check_rows import CheckRow, rows
-from coil_cases import METERS, POCKET, case
+from coil_cases import METERS, POCKET, case, plain
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,8 +20,9 @@ from assistant.measure.explain import (
     prefix_that_fits,
     step_that_decides,
 )
-from assistant.measure.limits import CoilLimits, Limit
+from assistant.measure.limits import CoilLimits, Conformity, Limit, compared
 from assistant.measure.measured import Measured, Part
+from assistant.measure.meter import Meter, Range
 from assistant.measure.verdict import Because, Reason, Stroke, Tap, Verdict, VerdictKind, judge
 
 BAND = (Decimal(2_500), Decimal(5_000))
@@ -154,6 +155,45 @@ def test_a_meter_of_the_resolution_that_is_named_can_decide() -> None:
     assert "A meter that shows 0.01 Ω as its last digit here" in because(
         judge(case("0.6", "4.7k", limits=CoilLimits(primary=limits)))
     )
+
+
+def with_step(step_ohm: Decimal, percent: Decimal, counts: int) -> Meter:
+    return Meter("any", "any", hand_set=True, ranges=(Range(200, step_ohm, percent, counts),))
+
+
+def at_middle(meter: Meter, limit: Limit, leads: Decimal, coil_at_c: Decimal | None) -> Conformity:
+    """What this meter could say of a value in the middle of the limits, read less the leads, to its last digit."""
+    assert limit.low_ohm is not None
+    assert limit.high_ohm is not None
+    middle_ohm = (limit.low_ohm + limit.high_ohm) / 2
+    read, off = (plain(ohm.quantize(Decimal("0.000001"))).quantity for ohm in (middle_ohm + leads, leads))
+    assert read is not None
+    assert off is not None
+    range_ = meter.lowest
+    less = meter.measured(read, range_, "it") - meter.measured(off, range_, "leads")
+    return compared(less, limit, coil_at_c, cap_on=None)
+
+
+@given(
+    st.decimals("0.1", "3", places=2),
+    st.decimals("0.002", "1", places=3),
+    st.decimals("0", "0.5", places=1),
+    st.sampled_from([Decimal(0), Decimal("0.3"), Decimal("0.8"), Decimal(2)]),
+    st.integers(1, 10),
+    st.sampled_from([None, Decimal(20)]),
+)
+def test_the_step_that_is_named_is_the_largest_that_decides(  # noqa: PLR0913, PLR0917 - what a meter and limits consist of
+    low: Decimal, width: Decimal, leads: Decimal, percent: Decimal, counts: int, coil_at_c: Decimal | None
+) -> None:
+    limit = Limit(low, low + width, Decimal(20))
+    steps = [Decimal("0.1").scaleb(-digits) for digits in range(4)]
+    decides = [at_middle(with_step(step, percent, counts), limit, leads, coil_at_c).decidable for step in steps]
+    named = step_that_decides(
+        at_middle(with_step(steps[0], percent, counts), limit, leads, coil_at_c),
+        with_step(steps[0], percent, counts).lowest,
+        leads,
+    )
+    assert named == next((step for step, enough in zip(steps[1:], decides[1:], strict=True) if enough), None)
 
 
 def test_where_digits_alone_do_not_help_that_is_said() -> None:
