@@ -9,7 +9,7 @@ from coil_cases import METERS, POCKET, case, plain
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.language import verdict_wording
+from assistant.language import hidden_wording, verdict_wording
 from assistant.measure.explain import (
     BODY_OHM,
     beside_body,
@@ -23,7 +23,7 @@ from assistant.measure.explain import (
 from assistant.measure.limits import CoilLimits, Conformity, Limit, compared
 from assistant.measure.measured import Measured, Part
 from assistant.measure.meter import Meter, Range
-from assistant.measure.verdict import Because, Reason, Stroke, Tap, Verdict, VerdictKind, judge
+from assistant.measure.verdict import Because, Class, Reason, Stroke, Tap, TapResult, Verdict, VerdictKind, judge
 
 BAND = (Decimal(2_500), Decimal(5_000))
 
@@ -235,6 +235,13 @@ def test_every_sound_verdict_says_how_many_turns_could_be_shorted(meter: str) ->
     part = 1 - (float(secondary.value_ohm) - secondary.expanded_ohm) / 5_000
     assert f"of the primary's and {100 * part:.0f} % of the secondary's turns could be shorted" in told
     assert "Even beside a good reading of this very coil" in told
+
+
+def test_only_windings_with_a_value_are_spoken_of() -> None:
+    sound = judge(case("1.4", "4.70k"))
+    told = hidden_wording.hidden_turns(replace(sound, primary=TapResult(Tap.PRIMARY, Class.USUAL)))
+    assert "primary" not in told
+    assert "of the secondary's turns could be shorted" in told
 
 
 def test_limits_and_near_readings_have_tops_of_their_own() -> None:

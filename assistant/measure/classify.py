@@ -227,7 +227,10 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     if result.conformity is not None:
         reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
         if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
-            reasons += [Reason(Because.CANNOT_DECIDE, result.tap), _finer(case, result, result.conformity)]
+            reasons += [
+                Reason(Because.CANNOT_DECIDE, result.tap),
+                _finer(case, result.tap, result.reading, result.conformity),
+            ]
         if case.coil_at_c is None and result.conformity.limit.at_c is not None:
             reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
     if result.tap is Tap.SECONDARY:
@@ -236,14 +239,12 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     return tuple(reasons)
 
 
-def _finer(case: Case, result: TapResult, found: Conformity) -> Reason:
+def _finer(case: Case, tap: Tap, reading: Reading, found: Conformity) -> Reason:
     """Which last digit would do where this meter cannot decide."""
-    step_ohm = None
-    if result.reading is not None:
-        range_ = case.meter.range_for(result.reading, _DIALS_OHM.get(result.tap.value))
-        leads_ohm = case.leads.quantity.ohms if case.leads is not None and case.leads.quantity else Decimal(0)
-        step_ohm = step_that_decides(found, range_, leads_ohm)
-    return Reason(Because.NO_FINER_METER if step_ohm is None else Because.FINER_METER, result.tap, step_ohm)
+    range_ = case.meter.range_for(reading, _DIALS_OHM.get(tap.value))
+    leads_ohm = case.leads.quantity.ohms if case.leads is not None and case.leads.quantity else Decimal(0)
+    step_ohm = step_that_decides(found, range_, leads_ohm)
+    return Reason(Because.NO_FINER_METER if step_ohm is None else Because.FINER_METER, tap, step_ohm)
 
 
 def _about_slips(result: TapResult, usual: Span) -> list[Reason]:
