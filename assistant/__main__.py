@@ -2,12 +2,24 @@
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from assistant.errors import OhmaloudError
 
 STEPS = "leads, primary, secondary, killtab or any (any other entry of grammar/expectations.toml works too)"
+
+KINDS = (
+    "sound",
+    "electronics",
+    "primary-fault",
+    "secondary-fault",
+    "winding-fault",
+    "bad-contact",
+    "repeat",
+    "undecided",
+)
+"""Kinds of verdicts; a test holds them to VerdictKind, whose module takes longer to import than a list to print."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -20,7 +32,7 @@ def parser() -> argparse.ArgumentParser:
     top = _Parser(
         prog="ohmaloud",
         description="Voice and chat assistant for testing small-engine ignition coils with a multimeter.",
-        epilog="JSON goes to standard output, one object per line; everything else to standard error.",
+        epilog="Results go to standard output, JSON one object a line unless asked otherwise; talk goes to standard error.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
 
@@ -32,7 +44,9 @@ def parser() -> argparse.ArgumentParser:
         to.add_argument(
             "--job", metavar="LABEL", default="", help="label of the job; an unfinished one is taken up again"
         )
-        to.add_argument("--meter", metavar="NAME", default="", help="meter profile: pocket, auto or fine")
+        to.add_argument(
+            "--meter", metavar="NAME", default="", help="meter profile: pocket, auto, fine, or one of your own"
+        )
 
     def engine(to: argparse.ArgumentParser) -> None:
         to.add_argument(
@@ -89,7 +103,9 @@ def parser() -> argparse.ArgumentParser:
         judge.add_argument(f"--{winding}-limits", metavar="LOW:HIGH", help="the maker's; one side may be empty")
     judge.add_argument("--limits-at", metavar="CELSIUS", help="temperature the limits hold for")
     judge.add_argument("--coil-at", metavar="CELSIUS", help="temperature of the coil")
-    judge.add_argument("--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto or fine")
+    judge.add_argument(
+        "--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto, fine, or one of your own"
+    )
     judge.add_argument(
         "--repeated", metavar="TAPS", default="", help="readings taken a second time, as primary,secondary,killtab"
     )
@@ -97,7 +113,100 @@ def parser() -> argparse.ArgumentParser:
     replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
     replay.add_argument("folder", metavar="FOLDER")
     replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
+    _records(command)
     return top
+
+
+def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None:
+    """The commands about records."""
+
+    def data(to: argparse.ArgumentParser) -> None:
+        to.add_argument("--data", metavar="DIR", help="folder of the records (default: this user's data folder)")
+
+    def job(to: argparse.ArgumentParser) -> None:
+        to.add_argument("job", metavar="JOB", help="label (the latest of that label), folder name or path of a record")
+        data(to)
+
+    report = command(
+        "report",
+        "A session as one page for the customer: an HTML file beside its record, and a PDF where a browser is found to print it.",
+        'ohmaloud report "water pump" --open',
+    )
+    job(report)
+    report.add_argument("--to", metavar="FILE", help="write the page here (default: report.html beside the record)")
+    report.add_argument("--open", action="store_true", help="show the page in the browser")
+    report.add_argument("--no-pdf", action="store_true", help="the page alone")
+    report.add_argument("--paper", choices=("A4", "letter"), default="A4", help="paper of the PDF (default: A4)")
+    report.add_argument("--browser", metavar="PROGRAM", help="browser that prints the PDF (default: chromium if found)")
+
+    jobs = command(
+        "jobs", "The list of sessions, oldest first.", "ohmaloud jobs --since 2026-01-01 --verdict electronics"
+    )
+    data(jobs)
+    jobs.add_argument("--since", metavar="DATE", default="", help="begun on this day or later, as 2026-01-31")
+    jobs.add_argument("--until", metavar="DATE", default="", help="begun on this day or before")
+    jobs.add_argument("--engine", choices=("four", "two", "unknown"), default="", help="kind of engine, by strokes")
+    jobs.add_argument("--verdict", choices=KINDS, default="", metavar="KIND", help=", ".join(KINDS))
+    jobs.add_argument("--label", metavar="TEXT", default="", help="part of the label")
+    jobs.add_argument(
+        "--coil", metavar="TEXT", default="", help="part of the coil's name, or of the label where it has none"
+    )
+    jobs.add_argument("--last", metavar="N", type=int, help="only the last N of them")
+    how = jobs.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="one JSON object a line")
+    how.add_argument("--csv", action="store_true", help="comma-separated, for a spreadsheet")
+    jobs.add_argument("--rebuild", action="store_true", help="make the index of the list anew from the records")
+
+    compare = command(
+        "compare",
+        "A coil's readings beside the shop's own earlier readings of the same coil: one of the same name, else of the same label.",
+        'ohmaloud compare "water pump"',
+    )
+    job(compare)
+
+    mark = command(
+        "mark",
+        "Say which coil a session was about, and whether it was good.",
+        'ohmaloud mark 14 --coil "pump A" --good',
+    )
+    job(mark)
+    mark.add_argument("--coil", metavar="NAME", help="a name that all sessions of this coil share; empty takes it away")
+    mark.add_argument(
+        "--good", action=argparse.BooleanOptionalAction, help="the coil was known to be good: it worked in its engine"
+    )
+
+    export = command("export", "Sessions as one zip file.", "ohmaloud export --all --to records.zip")
+    export.add_argument("jobs", nargs="*", metavar="JOB", help="labels, folder names or paths of records")
+    export.add_argument("--all", action="store_true", help="all of them")
+    export.add_argument("--to", metavar="FILE", required=True, help="a new file")
+    data(export)
+
+    import_ = command(
+        "import",
+        "Take in the sessions of a zip file that export made; it is checked, and nothing is overwritten.",
+        "ohmaloud import records.zip",
+    )
+    import_.add_argument("file", metavar="FILE")
+    data(import_)
+
+    meter = command(
+        "meter",
+        "List the meters, or describe your own: by a --range for each of its ranges, or by answering questions.",
+        "ohmaloud meter new workshop --range 200:0.1:0.8:2 --range 20k:10:0.8:2",
+    )
+    meter.add_argument("what", choices=("new", "list"))
+    meter.add_argument("name", nargs="?", metavar="NAME", help="what --meter will call it")
+    meter.add_argument(
+        "--range",
+        dest="ranges",
+        action="append",
+        default=[],
+        metavar="FULL:DIGIT:PERCENT:COUNTS",
+        help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; lowest range first",
+    )
+    meter.add_argument("--title", metavar="TEXT", help="what reports call it (default: its name)")
+    meter.add_argument("--auto", action="store_true", help="it finds its range itself")
+    meter.add_argument("--replace", action="store_true", help="describe one of your own anew")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

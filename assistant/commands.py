@@ -3,7 +3,6 @@
 import argparse
 import datetime as dt
 import io
-import json
 import shlex
 import sys
 import time
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from assistant.errors import BadData, BadInput, BadRecord
+from assistant.streams import data_folder, out, tell
 
 if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser, Speaker
@@ -20,14 +20,6 @@ if TYPE_CHECKING:
     from assistant.measure.units import Reading
     from assistant.measure.verdict import Verdict
     from assistant.session import Session
-
-
-def _out(value: object) -> None:
-    print(json.dumps(value, ensure_ascii=False), flush=True)
-
-
-def _tell(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)
 
 
 # ---- read and hear
@@ -39,7 +31,7 @@ def read(options: argparse.Namespace) -> int:
     from assistant.report.meaning_json import as_json
 
     lexicon = _lexicon()
-    _out(as_json(understand(options.text, _expectation(options, lexicon), lexicon, typed=True)))
+    out(as_json(understand(options.text, _expectation(options, lexicon), lexicon, typed=True)))
     return 0
 
 
@@ -69,14 +61,14 @@ def hear(options: argparse.Namespace) -> int:
                     "sure": understood.sure,
                 }
                 at = {"from_s": round(utterance.start_s, 2), "to_s": round(utterance.end_s, 2)}
-                _out(found | {"heard_ms": took_ms, "clipped": utterance.clipped} | at)
+                out(found | {"heard_ms": took_ms, "clipped": utterance.clipped} | at)
         except BadInput as error:
-            _tell(f"ohmaloud hear: {error}")
+            tell(f"ohmaloud hear: {error}")
             status = 2
             continue
         if not heard:
             nothing = {"kind": "not understood", "why": "nothing", "at": 0}
-            _out({"file": name, "words": "", "meaning": nothing, "sure": False, "heard_ms": 0})
+            out({"file": name, "words": "", "meaning": nothing, "sure": False, "heard_ms": 0})
     return status
 
 
@@ -115,7 +107,7 @@ def judge(options: argparse.Namespace) -> int:
     from assistant.report.verdict_json import as_json
 
     lexicon = _lexicon()
-    meters = load_meters(data.texts("meters"))
+    meters = load_meters(data.meters())
     if options.meter not in meters:
         raise BadInput(f"--meter {options.meter!r}: there are {', '.join(sorted(meters))}")
 
@@ -146,8 +138,8 @@ def judge(options: argparse.Namespace) -> int:
     except ValueError as error:
         raise BadInput(str(error)) from error
     if options.coil_at is not None and options.limits_at is None:
-        _tell("--coil-at was left aside: it is of use together with --limits-at.")
-    _out(as_json(judge_case(case)))
+        tell("--coil-at was left aside: it is of use together with --limits-at.")
+    out(as_json(judge_case(case)))
     return 0
 
 
@@ -204,13 +196,7 @@ class Terminal:
         from assistant.report.verdict_json import as_json
 
         if not sys.stdout.isatty():
-            _out(as_json(verdict))
-
-
-def _data_folder(options: argparse.Namespace) -> Path:
-    from platformdirs import user_data_path
-
-    return Path(options.data) if options.data else user_data_path("ohmaloud", appauthor=False) / "jobs"
+            out(as_json(verdict))
 
 
 def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
@@ -219,7 +205,7 @@ def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Sessio
     from assistant.preflight import read_files
     from assistant.session import Jobs, Opening
 
-    jobs = Jobs(_data_folder(options))
+    jobs = Jobs(data_folder(options))
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
         outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
@@ -321,7 +307,7 @@ def demo(options: argparse.Namespace) -> int:
         given = argparse.Namespace(data=str(base), job=folder.name, meter="")
         session = _open(given, recogniser.name, outlet)
         _answer(session, recogniser, tuple(sorted(folder.glob("*.flac"))), outlet)
-    _tell(f"Records and spoken replies: {base}")
+    tell(f"Records and spoken replies: {base}")
     return 0
 
 
@@ -340,14 +326,26 @@ def replay(options: argparse.Namespace) -> int:
         ) from error
     done = replay_record(bench, record)
     if record.cut_bytes:
-        _tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
+        tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
     if done.difference is None:
-        _tell(f"Identical: {done.events} events.")
+        tell(f"Identical: {done.events} events.")
         return 0
     found = done.difference
-    _tell(f"Line {found.line} differs, in answer to {found.event}.")
-    _out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
+    tell(f"Line {found.line} differs, in answer to {found.event}.")
+    out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
     return 1
+
+
+def _elsewhere(module: str, name: str) -> Callable[[argparse.Namespace], int]:
+    """A command of another module, which is imported when the command runs."""
+
+    def run(options: argparse.Namespace) -> int:
+        from importlib import import_module
+
+        command: Callable[[argparse.Namespace], int] = import_module(f"assistant.{module}").COMMANDS[name]
+        return command(options)
+
+    return run
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
@@ -358,4 +356,8 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "hear": hear,
     "judge": judge,
     "replay": replay,
+    **{
+        name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
+    },
+    "meter": _elsewhere("commands_meter", "meter"),
 }

@@ -23,3 +23,21 @@ def folder(kind: str) -> Path:
 def texts(kind: str) -> dict[str, str]:
     """The text of every `.toml` file of one kind, by file name without its ending, in name order. Raises OSError, UnicodeDecodeError."""
     return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder(kind).glob("*.toml"))}
+
+
+def user_folder() -> Path:
+    """Where everything lies that the program keeps for this user: records, meters of their own."""
+    from platformdirs import user_data_path  # noqa: PLC0415 - only where it is asked for
+
+    return user_data_path("ohmaloud", appauthor=False)
+
+
+def own_meters_folder() -> Path:
+    """Where `ohmaloud meter new` puts the meters that this user described."""
+    return user_folder() / "meters"
+
+
+def meters() -> dict[str, str]:
+    """The meters that come with the program and those of this user, as `texts` gives them. A name of ours is never theirs."""
+    own = {path.stem: path.read_text(encoding="utf-8") for path in sorted(own_meters_folder().glob("*.toml"))}
+    return own | texts("meters")

@@ -24,7 +24,7 @@ def read_files() -> dict[str, dict[str, str]]:
     files: dict[str, dict[str, str]] = {}
     for kind in KINDS:
         try:
-            files[kind] = data.texts(kind)
+            files[kind] = data.meters() if kind == "meters" else data.texts(kind)
         except (OSError, UnicodeDecodeError) as error:
             problems.append(
                 Problem(f"{kind}/", str(error), "readable TOML files in UTF-8", "Install the program again.")
@@ -74,9 +74,18 @@ def _names(lexicon: Lexicon, meters: Mapping[str, Meter]) -> list[Problem]:
     ]
     problems += [
         Problem(f"grammar/answers.toml: answer.{name}", "nothing", "phrases for this answer")
-        for name in sorted((ANSWERS | SYMPTOMS | set(meters)) - set(lexicon.answer_names))
+        for name in sorted((ANSWERS | SYMPTOMS) - set(lexicon.answer_names))
+    ]
+    # a meter of the user's own need not be sayable: it is named when a session begins
+    problems += [
+        Problem("grammar/expectations.toml: expectation.meter.answers", repr(name), "the name of a file in meters/")
+        for name in sorted(_meters_to_say(lexicon) - set(meters) if meters else ())
     ]
     return problems
+
+
+def _meters_to_say(lexicon: Lexicon) -> set[str]:
+    return set(lexicon.expectations["meter"].answers) if "meter" in lexicon.expectations else set()
 
 
 class _Everything(frozenset[str]):

@@ -3,6 +3,7 @@
 Hearing is measured by `tests/measure_hearing.py`.
 """
 
+import datetime as dt
 import os
 import platform
 import statistics
@@ -11,6 +12,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from pathlib import Path
+
+from records_cases import AT, ELECTRONICS, SOUND, session
 
 RUNS = 15
 
@@ -53,6 +57,52 @@ def answer() -> float:
     return took
 
 
+JOBS = 10_000
+_DISTINCT = 50
+
+
+def many_jobs(data: Path) -> None:
+    """Ten thousand records: copies of fifty sessions of twelve coils, each a folder of its own (one file may be in several)."""
+    for number in range(_DISTINCT):
+        lines = (SOUND, ELECTRONICS)[number % 2]
+        session(data, *lines, label=f"coil {number % 12}", at=AT + dt.timedelta(days=number))
+    folders = sorted(data.iterdir())
+    for number in range(JOBS - _DISTINCT):
+        source = folders[number % _DISTINCT]
+        copy = data / f"{source.name}-copy-{number}"
+        copy.mkdir()
+        for path in source.iterdir():
+            os.link(path, copy / path.name)
+
+
+def history(data: Path, *arguments: str) -> Callable[[], float]:
+    """Seconds of a whole `jobs` or `compare` process over these records."""
+
+    def measure() -> float:
+        began = time.perf_counter()
+        command = [sys.executable, "-m", "assistant", *arguments, "--data", str(data)]
+        subprocess.run(command, check=True, capture_output=True)
+        return time.perf_counter() - began
+
+    return measure
+
+
+def print_history() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        data = Path(folder)
+        many_jobs(data)
+        print(f"index of {JOBS} records made from nothing: {history(data, 'jobs', '--rebuild', '--last', '1')():.1f} s")
+        for arguments in (
+            ("jobs", "--last", "20"),
+            ("jobs",),
+            ("jobs", "--json"),
+            ("jobs", "--csv"),
+            ("jobs", "--verdict", "electronics", "--since", "2026-02-01"),
+            ("compare", "coil 3"),
+        ):
+            print(row(f"{' '.join(arguments)}, {JOBS} records", history(data, *arguments)))
+
+
 def row(name: str, measure: Callable[[], float]) -> str:
     measure()
     times = sorted(measure() for _ in range(RUNS))
@@ -63,6 +113,7 @@ def main() -> None:
     print(f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}")
     for name, measure in (("read", read), ("first line of chat", first_prompt), ("typed answer to reply", answer)):
         print(row(name, measure))
+    print_history()
 
 
 if __name__ == "__main__":

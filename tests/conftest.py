@@ -1,12 +1,44 @@
 """Fixtures that several test files use."""
 
-import pytest
+import io
+import sys
+from collections.abc import Iterator
+from typing import Any
 
+import pytest
+from program import Result
+
+from assistant.__main__ import main
 from assistant.dialogue.state import Bench
 from assistant.preflight import load_bench, read_files
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What the person at this machine keeps is neither read nor touched by a test."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield
 
 
 @pytest.fixture(scope="session")
 def bench() -> Bench:
     """The shipped data files."""
     return load_bench(read_files())
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Run the program in this process with these arguments and this standard input."""
+
+    def run_it(*arguments: str, typed: str | None = None) -> Result:
+        if typed is not None:
+            monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        try:
+            status = main(arguments)
+        except SystemExit as stopped:
+            status = int(stopped.code or 0)
+        captured = capsys.readouterr()
+        return Result(status, captured.out, captured.err)
+
+    return run_it

@@ -1,7 +1,6 @@
 """The command line: JSON on standard output, everything else on standard error, one clear line for what is wrong."""
 
 import io
-import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -10,38 +9,7 @@ import pytest
 from conversation import TO_LEADS
 
 from assistant import commands, data
-from assistant.__main__ import main, parser
-
-
-class Result:
-    """What one run gave."""
-
-    def __init__(self, status: int, out: str, err: str) -> None:
-        self.status, self.out, self.err = status, out, err
-
-    @property
-    def json(self) -> dict[str, Any]:
-        """The only line of JSON."""
-        (line,) = self.out.splitlines()
-        found = json.loads(line)
-        assert isinstance(found, dict)
-        return found
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
-    def run_it(*arguments: str, typed: str | None = None) -> Result:
-        if typed is not None:
-            monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
-        try:
-            status = main(arguments)
-        except SystemExit as stopped:
-            status = int(stopped.code or 0)
-        captured = capsys.readouterr()
-        return Result(status, captured.out, captured.err)
-
-    return run_it
-
+from assistant.__main__ import parser
 
 # ---- read
 

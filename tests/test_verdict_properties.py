@@ -67,6 +67,8 @@ def _limits(draw: st.DrawFn) -> Limit | None:
     return Limit(low, high, draw(st.none() | st.decimals(-60, 300, places=0)), draw(st.none() | st.booleans()))
 
 
+_HOT = "warm-fault"
+
 _CASES = st.builds(
     Case,
     meter=st.sampled_from(list(METERS.values())),
@@ -82,6 +84,8 @@ _CASES = st.builds(
     repeated=st.frozensets(st.sampled_from(Tap)),
     symptoms=st.lists(st.sampled_from(["dies_hot", "no_spark", "starts_badly", "hums"]), max_size=2).map(tuple),
     declined=st.frozensets(st.sampled_from(Tap)),
+    warm=_attempts(_SECONDARY),
+    warm_at_c=st.none() | st.decimals(-60, 300, places=0),
 )
 
 
@@ -101,7 +105,7 @@ def says_and_keeps(case: Case) -> None:
 def condemns_on_repeats_only(case: Case) -> None:
     """No fault rests on a single reading."""
     verdict = judge(case)
-    if verdict.kind in FAULTS:
+    if verdict.kind in FAULTS and verdict.row != _HOT:
         by = {VerdictKind.PRIMARY_FAULT: {Tap.PRIMARY, Tap.KILLTAB}, VerdictKind.SECONDARY_FAULT: {Tap.SECONDARY}}
         for tap in by.get(verdict.kind, {Tap.PRIMARY, Tap.SECONDARY}):
             assert len(case.attempts(tap)) > 1 or tap in case.repeated
@@ -110,7 +114,7 @@ def condemns_on_repeats_only(case: Case) -> None:
 def condemns_only_what_reads_badly_twice(case: Case) -> None:
     """Both readings that condemn a winding speak against it by themselves; above its range is not enough."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS:
+    if verdict.kind not in FAULTS or verdict.row == _HOT:
         return
     seen = classify(case)
     if verdict.kind is not VerdictKind.PRIMARY_FAULT:
@@ -119,6 +123,18 @@ def condemns_only_what_reads_badly_twice(case: Case) -> None:
         assert {attempt.kind for attempt in seen.primary[-2:]} == {Class.SUSPICIOUS}
     if verdict.kind is VerdictKind.WINDING_FAULT:
         assert {attempt.kind for attempt in seen.primary[-2:]} <= {Class.RAISED, Class.SUSPICIOUS}
+
+
+def condemns_hot_only_what_breaks_twice_and_reads_well_cold(case: Case) -> None:
+    """A hot fault has two hot readings without a winding's value, a cold one that is good, and no cap that may be open."""
+    verdict = judge(case)
+    if verdict.row == _HOT:
+        assert verdict.kind is VerdictKind.SECONDARY_FAULT
+        assert verdict.secondary.kind in (Class.USUAL, Class.NEAR)
+        assert not case.cap_on
+        assert len(case.warm) > 1
+        for reading in case.warm[-2:]:
+            assert reading.quantity is None or reading.quantity.ohms >= SECONDARY_BAD_OHM
 
 
 def condemns_only_through_leads_that_conduct(case: Case) -> None:
@@ -135,7 +151,7 @@ def condemns_only_through_leads_that_conduct(case: Case) -> None:
 def condemns_only_with_a_comparison_that_fits(case: Case) -> None:
     """K beside a fault is what a broken winding makes of it: never lower than S, nor that of a winding that conducts."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS or verdict.killtab.measured is None:
+    if verdict.kind not in FAULTS or verdict.row == _HOT or verdict.killtab.measured is None:
         return
     if verdict.kind is VerdictKind.PRIMARY_FAULT:
         assert verdict.secondary.measured is not None
@@ -181,6 +197,7 @@ PROPERTIES = (
     says_and_keeps,
     condemns_on_repeats_only,
     condemns_only_what_reads_badly_twice,
+    condemns_hot_only_what_breaks_twice_and_reads_well_cold,
     condemns_only_through_leads_that_conduct,
     condemns_only_with_a_comparison_that_fits,
     says_fault_only_when_it_condemns,

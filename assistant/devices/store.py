@@ -35,16 +35,21 @@ class FolderStore:
 
     def save(self, name: str, content: bytes) -> None:
         """A whole file beside the journal, replaced in one move or not at all; raises OSError."""
-        new = self.folder / f".{name}.new"
-        try:
-            with new.open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            new.replace(self.folder / name)
-        except OSError:
-            new.unlink(missing_ok=True)
-            raise
+        save_file(self.folder, name, content)
+
+
+def save_file(folder: Path, name: str, content: bytes) -> None:
+    """A whole file in a folder, replaced in one move or not at all; raises OSError."""
+    new = folder / f".{name}.new"
+    try:
+        with new.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        new.replace(folder / name)
+    except OSError:
+        new.unlink(missing_ok=True)
+        raise
 
 
 class MemoryStore:

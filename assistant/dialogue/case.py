@@ -10,6 +10,7 @@ from assistant.measure.units import Reading, Shown
 from assistant.measure.verdict import Case, Electronics, Stroke, Tap
 
 LEADS_MOST_OHM = Decimal(1)  # above it leads or tips are put right first (common practice, no source)
+WARM_STEP = "warm"
 _STROKES = {"two_stroke": Stroke.TWO, "four_stroke": Stroke.FOUR}
 _CAP = {"cap_on": True, "cap_off": False}  # "done" at the cleaning step says nothing about a cap
 _ELECTRONICS = {"yes": Electronics.YES, "no": Electronics.NO}
@@ -41,6 +42,8 @@ def case_of(bench: Bench, facts: Facts) -> Case:
         cap_on=_CAP.get("".join(facts.answer("clean"))),
         symptoms=facts.answer("symptoms"),
         declined=facts.declined,
+        warm=facts.at(WARM_STEP),
+        warm_at_c=_celsius(facts, "warm_at"),
     )
 
 
@@ -82,7 +85,7 @@ def dial_range(bench: Bench, facts: Facts, step: Step) -> Range | None:
     """The range the dial is asked to stand on at a step; None when the meter chooses, or the step says nothing about it.
 
     It is the lowest that the step allows and that holds what was read there before: above an over range, at least a value.
-    The comparison at the kill tab goes through the secondary, so it begins where the secondary was read.
+    The comparison at the kill tab and the hot reading go through the secondary, so they begin where that was read.
     """
     meter = meter_of(bench, facts)
     if not step.range or not meter.hand_set:
@@ -91,7 +94,8 @@ def dial_range(bench: Bench, facts: Facts, step: Step) -> Range | None:
         return meter.lowest
     least_ohm = Decimal(step.range)
     own = facts.at(step.name)
-    for reading in own or (facts.at(Tap.SECONDARY.value) if step.name == Tap.KILLTAB.value else ()):
+    through_secondary = step.name in (Tap.KILLTAB.value, WARM_STEP)
+    for reading in own or (facts.at(Tap.SECONDARY.value) if through_secondary else ()):
         least_ohm = max(least_ohm, _least_range_ohm(reading, above=bool(own)))
     return next((range_ for range_ in meter.ranges if range_.full_ohm >= least_ohm), meter.highest)
 

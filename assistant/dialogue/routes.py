@@ -7,13 +7,14 @@ next is the judgement's own answer (`Verdict.take`).
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from assistant.dialogue.case import case_of, dial_range, last_ohms, leads_too_high, leads_useless
+from assistant.dialogue.case import WARM_STEP, case_of, dial_range, last_ohms, leads_too_high, leads_useless
 from assistant.dialogue.events import Decided, Effect, Finished, Listen, Save, Say
 from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.language import verdict_wording, wording
 from assistant.language.meaning import Expectation
-from assistant.measure.verdict import Tap, Verdict, judge
+from assistant.measure.verdict import Class, Tap, Verdict, judge
+from assistant.measure.warm import wants_again
 
 Outcome = tuple[State, tuple[Effect, ...]]
 Route = Callable[[Bench, State], Outcome]
@@ -145,8 +146,26 @@ def _verdict(bench: Bench, state: State) -> Outcome:
     said = verdict_sentences(verdict)
     report = verdict_wording.report(verdict, case, state.facts.label, state.started_at)
     effects: tuple[Effect, ...] = (Decided(verdict), Save(REPORT, report), *said)
-    state, asked = enter(bench, replace(state, verdict=verdict), "after")
+    after = "warm_offer" if _warm_wanted(bench, state, verdict) else "after"
+    state, asked = enter(bench, replace(state, verdict=verdict), after)
     return replace(state, last_said=said + state.last_said), effects + asked
+
+
+def _warm_wanted(bench: Bench, state: State, verdict: Verdict) -> bool:
+    """Whether the hot reading is offered: it may show something, and was neither taken nor declined."""
+    known = any(step.name == "warm_offer" for step in bench.procedure.steps)  # records of older versions do not know it
+    told = state.facts.answer("warm_offer") or state.facts.at(WARM_STEP)
+    cold = verdict.secondary.kind in (Class.USUAL, Class.NEAR)
+    return known and cold and not told and "warm again" in verdict.next
+
+
+def _warm(bench: Bench, state: State) -> Outcome:
+    case = case_of(bench, state.facts)
+    cold = judge(case).secondary.measured
+    if cold is not None and wants_again(case, cold):
+        state, effects = enter(bench, state, WARM_STEP)
+        return state, (Say(wording.WARM_AGAIN), *effects)
+    return enter(bench, state, "warm_at")
 
 
 def verdict_sentences(verdict: Verdict) -> tuple[Say, ...]:
@@ -176,5 +195,6 @@ ROUTES: Mapping[str, Route] = {
     "@coil_temperature": _coil_temperature,
     "@limits_cap": _limits_cap,
     "@verdict": _verdict,
+    "@warm": _warm,
     "@finish": _finish,
 }

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from math import floor, log10
 
-from assistant.measure.case import Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
+from assistant.language.hidden_wording import hidden_turns, percent
+from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
 from assistant.measure.coil import Class, Electronics, Stroke, Tap
 from assistant.measure.limits import Conformity, Limit
 from assistant.measure.measured import Measured
@@ -33,6 +34,7 @@ _SAY_TOO_SMALL = (
 )
 _SAY_ROW = {
     "core-contact": "The core contact of the secondary reading was bad. The winding is not condemned.",
+    "warm-fault": "Secondary fault: the secondary or its connection opens when it is hot.",
     "primary-contact": "The probe point of the primary reading was bad. The winding is not condemned.",
 }
 
@@ -64,6 +66,21 @@ _NEAR_LIMITS = "It lies outside {band}, but that is neither an open winding nor 
 _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
     "its doubt is wider than they allow.",
+    Because.WARM_AS_COPPER: "Hot, the secondary reads as much higher as its copper must, and steady.",
+    Because.WARM_UNCLEAR: "Hot, the secondary reads neither clearly as its copper must nor clearly otherwise, with this meter.",
+    Because.WARM_LOWER: "Hot, the secondary reads lower than its copper allows. That is no break; it is not explained.",
+    Because.WARM_HIGHER: "Hot, the secondary reads higher than its copper explains: a joint may be giving way.",
+    Because.WARM_BEYOND: "Hot, the secondary was above the range of the meter; that says nothing.",
+    Because.WARM_UNSTEADY: "Hot, the secondary does not settle, though it reads well cold.",
+    Because.WARM_OPEN: "Hot, the secondary reads open, or nearly so, though it reads well cold.",
+    Because.WARM_ONCE: "That was read only once, and nothing is condemned on a single reading.",
+    Because.FINER_METER: "A meter that shows {low} as its last digit here, and is as accurate otherwise, could.",
+    Because.NO_FINER_METER: "More digits alone would not help.",
+    Because.PREFIX_FITS: "With another prefix the {tap} would be {low}, and that would fit: look at the prefix on the display.",
+    Because.BODY_ALONE: "Hands on both probe tips read like that too: keep fingers off the tips.",
+    Because.BODY_BESIDE: "Hands on both tips at the secondary or at the comparison, a body of about {low}, would explain why they differ.",
+    Because.CAP_BETWEEN: "Kill tab to lead end differs from the other readings by {low}, as much as a resistor "
+    "plug cap has: a cap may have been on for one of them.",
     Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
     Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
     Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees, with this meter.",
@@ -160,7 +177,8 @@ def say(verdict: Verdict) -> str:
     """The verdict in one or two sentences."""
     if verdict.kind is VerdictKind.SOUND and verdict.primary.kind is Class.TOO_SMALL:
         return _SAY_TOO_SMALL
-    text = _SAY_ROW.get(verdict.row, "") if verdict.kind is VerdictKind.BAD_CONTACT else _SAY[verdict.kind]
+    named = verdict.kind is VerdictKind.BAD_CONTACT or verdict.kind in FAULTS
+    text = _SAY_ROW.get(verdict.row, _SAY[verdict.kind]) if named else _SAY[verdict.kind]
     if not verdict.take:
         return text
     take = _list([_NAMES[tap] for tap in verdict.take])
@@ -175,8 +193,11 @@ def because(verdict: Verdict) -> tuple[str, ...]:
 
 
 def unproven(verdict: Verdict) -> tuple[str, ...]:
-    """What the readings do not show."""
-    return tuple(_UNPROVEN[key] for key in verdict.unproven)
+    """What the readings do not show; beside "sound", how much of a winding could be shorted all the same."""
+    told = [_UNPROVEN[key] for key in verdict.unproven]
+    if verdict.kind is VerdictKind.SOUND:
+        told[verdict.unproven.index("shorted turns")] += hidden_turns(verdict)
+    return tuple(told)
 
 
 def prepare(verdict: Verdict) -> tuple[str, ...]:
@@ -201,7 +222,14 @@ def report(verdict: Verdict, case: Case, label: str, started_at: str) -> str:
     parts = (
         ("Verdict", (say(verdict),)),
         ("Test", _test_lines(case)),
-        ("Readings", (_leads_line(case), *(_tap_line(verdict.result(tap), case.attempts(tap)) for tap in Tap))),
+        (
+            "Readings",
+            (
+                _leads_line(case),
+                *(_tap_line(verdict.result(tap), case.attempts(tap)) for tap in Tap),
+                *_warm_line(case),
+            ),
+        ),
         ("Because", because(verdict)),
         ("Not proven", unproven(verdict)),
         ("Next", next_steps(verdict)),
@@ -249,11 +277,17 @@ def _reason(verdict: Verdict, reason: Reason) -> str:
     if reason.because is Because.AGAINST_LIMITS and result.measured is not None and result.conformity is not None:
         return _against(result.tap, result.measured, result.conformity)
     place = _cap_place(result) if reason.because is Because.CAP_STILL_ON else None
+    if reason.because in _ROUNDED and reason.low_ohm:
+        place = Decimal(1).scaleb(reason.low_ohm.adjusted() - 2)
     return _BECAUSE[reason.because].format(
         tap=_NAMES[reason.tap] if reason.tap else "",
         low="" if reason.low_ohm is None else ohms(reason.low_ohm, place),
         high="" if reason.high_ohm is None else ohms(reason.high_ohm, place),
     )
+
+
+_ROUNDED = (Because.PREFIX_FITS, Because.BODY_BESIDE, Because.CAP_BETWEEN)
+"""Reasons whose value is an explanation, not a reading: three digits are enough."""
 
 
 def _cap_place(result: TapResult) -> Decimal:
@@ -288,7 +322,7 @@ def _against(tap: Tap, measured: Measured, found: Conformity) -> str:
     at = ""
     if found.referred.value_ohm != measured.value_ohm:
         at = f" ({with_doubt(found.referred)} at {found.limit.at_c} °C)"
-    probability = f"{_percent(found.probability)} probability of being inside"
+    probability = f"{percent(found.probability)} probability of being inside"
     return f"Against {_limit(found.limit)}, the {_NAMES[tap]}{at} is {found.zone.value}; {probability}."
 
 
@@ -298,13 +332,6 @@ def _limit(limit: Limit) -> str:
     if limit.high_ohm is None:
         return f"{limit.source}, at least {ohms(limit.low_ohm)}"
     return f"{limit.source}, {ohms(limit.low_ohm)} to {ohms(limit.high_ohm)}"
-
-
-def _percent(probability: float) -> str:
-    """Never 0 or 100: nothing measured is certain."""
-    if probability < 0.01:  # noqa: PLR2004 - one percent
-        return "under 1 %"
-    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"  # noqa: PLR2004 - the mirror
 
 
 def _test_lines(case: Case) -> tuple[str, ...]:
@@ -330,6 +357,13 @@ def _tap_line(result: TapResult, attempts: tuple[Reading, ...]) -> str:
     less = " less the leads" if _leads_off(result) else ""
     before = "; before that: " + ", ".join(shown(reading) for reading in attempts[:-1]) if attempts[1:] else ""
     return f"{name}: {shown(result.reading)}{value}{less} ({result.kind.value}){before}"
+
+
+def _warm_line(case: Case) -> tuple[str, ...]:
+    if not case.warm:
+        return ()
+    at = "temperature not known" if case.warm_at_c is None else f"at {case.warm_at_c} °C"
+    return (f"Secondary, hot: {', '.join(shown(reading) for reading in case.warm)}, {at}",)
 
 
 def _list(words: list[str]) -> str:

@@ -18,6 +18,7 @@ NOTHING_TO_UNDO = "There is no reading to take back."
 NO_READING_YET = "There is no reading yet."
 TAKE_YOUR_TIME = "Take your time."
 YES_OR_NO = "Please say yes or no."
+WARM_AGAIN = "Nothing is condemned on a single reading: make good contact and read it once more."
 NOT_IN_ORDER = "The lower limit is above the upper one. Let us take both again."
 SAID_ONE = (
     "Is that a lone one at the left edge, over range, or the value one? Say over range, or the reading with its unit."

@@ -82,6 +82,20 @@ class Because(Enum):
     LIMITS_ALONE = "limits alone"
     TEMPERATURE_UNKNOWN = "temperature unknown"
     RANGE_TOO_LOW = "range too low"
+    WARM_AS_COPPER = "warm as copper"
+    WARM_UNCLEAR = "warm unclear"
+    WARM_LOWER = "warm lower"
+    WARM_HIGHER = "warm higher"
+    WARM_BEYOND = "warm beyond"
+    WARM_UNSTEADY = "warm unsteady"
+    WARM_OPEN = "warm open"
+    WARM_ONCE = "warm once"
+    PREFIX_FITS = "prefix fits"
+    BODY_ALONE = "body alone"
+    BODY_BESIDE = "body beside"
+    CAP_BETWEEN = "cap between"
+    FINER_METER = "finer meter"
+    NO_FINER_METER = "no finer meter"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +114,8 @@ class Case:
 
     Attempts stand oldest first and the last one counts. `repeated` flags readings that were taken a second time
     though only one is given here; with two or more attempts given, the attempts themselves tell. `declined` are
-    readings the person does not want to take, or to take again. `symptoms` are names from the grammar (`dies_hot`,
+    readings the person does not want to take, or to take again. `warm` are readings of the secondary while the coil was
+    hot, at `warm_at_c` where that is known. `symptoms` are names from the grammar (`dies_hot`,
     `no_spark`, ...). Raises ValueError for a coil temperature that no bench has.
     """
 
@@ -117,9 +132,12 @@ class Case:
     repeated: frozenset[Tap] = frozenset()
     symptoms: tuple[str, ...] = ()
     declined: frozenset[Tap] = frozenset()
+    warm: tuple[Reading, ...] = ()
+    warm_at_c: Decimal | None = None
 
     def __post_init__(self) -> None:
         check_temperature(self.coil_at_c)
+        check_temperature(self.warm_at_c)
 
     def attempts(self, tap: Tap) -> tuple[Reading, ...]:
         """The readings of one pair of points, oldest first."""

@@ -1,6 +1,6 @@
 """From readings to classes: leads subtracted, limits compared, every attempt put into its class."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from assistant.measure.case import Because, Case, Reason, TapResult
@@ -12,6 +12,7 @@ from assistant.measure.coil import (
     SECONDARY_BAD_OHM,
     SHOWN_MOST_OHM,
     Class,
+    Span,
     Tap,
     cap_fits,
     killtab_class,
@@ -20,6 +21,7 @@ from assistant.measure.coil import (
     secondary_class,
     secondary_usual,
 )
+from assistant.measure.explain import body_alone, body_that_fits, cap_between, prefix_that_fits, step_that_decides
 from assistant.measure.limits import Conformity, Zone, compared
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading, Shown
@@ -29,6 +31,7 @@ _DIALS_OHM = {Tap.SECONDARY.value: 20_000, Tap.KILLTAB.value: 20_000}
 
 _P_OFF = (Class.RAISED, Class.SUSPICIOUS)
 _READS_WELL = (Class.USUAL, Class.NEAR)
+_BAD_VALUES = (Class.LOW, Class.RAISED, Class.SUSPICIOUS, Class.BAD)
 _IN_DOUBT = (Zone.INSIDE_IN_DOUBT, Zone.OUTSIDE_IN_DOUBT)
 
 
@@ -63,7 +66,8 @@ def classify(case: Case) -> Seen:
     windings = Seen(primary, secondary, ())
     p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
     killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
-    reasons = (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s))
+    of_killtab = _about_difference(p, s, killtab[-1]) if killtab else ()
+    reasons = (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s), *of_killtab)
     return Seen(primary, secondary, killtab, reasons, leads.doubt(case, (*primary, *secondary, *killtab)))
 
 
@@ -127,6 +131,18 @@ def _measured(case: Case, reading: Reading, whose: str) -> Measured | None:
     if reading.quantity is None or reading.quantity.ohms > SHOWN_MOST_OHM:
         return None
     return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose)
+
+
+def less_leads(case: Case, reading: Reading, whose: str) -> Measured | None:
+    """A secondary reading taken at another time, less the leads; None when the display showed no value."""
+    measured = _measured(case, reading, Tap.SECONDARY.value)
+    if measured is None:
+        return None
+    own = (
+        f"display at {Tap.SECONDARY.value}"  # another reading of the same points: its own part needs a name of its own
+    )
+    parts = tuple(replace(part, name=f"display at {whose}") if part.name == own else part for part in measured.parts)
+    return _Leads.of(case).off(replace(measured, parts=parts))
 
 
 def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads) -> TapResult:
@@ -211,12 +227,55 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     if result.conformity is not None:
         reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
         if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
-            reasons.append(Reason(Because.CANNOT_DECIDE, result.tap))
+            reasons += [
+                Reason(Because.CANNOT_DECIDE, result.tap),
+                _finer(case, result.tap, result.reading, result.conformity),
+            ]
         if case.coil_at_c is None and result.conformity.limit.at_c is not None:
             reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
     if result.tap is Tap.SECONDARY:
         reasons += _about_cap(case, result)
+    reasons += _about_slips(result, usual)
     return tuple(reasons)
+
+
+def _finer(case: Case, tap: Tap, reading: Reading, found: Conformity) -> Reason:
+    """Which last digit would do where this meter cannot decide."""
+    range_ = case.meter.range_for(reading, _DIALS_OHM.get(tap.value))
+    leads_ohm = case.leads.quantity.ohms if case.leads is not None and case.leads.quantity else Decimal(0)
+    step_ohm = step_that_decides(found, range_, leads_ohm)
+    return Reason(Because.NO_FINER_METER if step_ohm is None else Because.FINER_METER, tap, step_ohm)
+
+
+def _about_slips(result: TapResult, usual: Span) -> list[Reason]:
+    """A prefix not looked at, or hands on both tips, where the value of a bad reading fits them."""
+    if result.measured is None or result.kind not in _BAD_VALUES:
+        return []
+    limit = result.conformity.limit if result.conformity else None
+    band = usual
+    if limit is not None and limit.low_ohm is not None and limit.high_ohm is not None:
+        band = (limit.low_ohm, limit.high_ohm)
+    meant_ohm = prefix_that_fits(result.measured.value_ohm, band)
+    slips = [] if meant_ohm is None else [Reason(Because.PREFIX_FITS, result.tap, meant_ohm)]
+    return [*slips, Reason(Because.BODY_ALONE, result.tap)] if body_alone(result.measured.value_ohm) else slips
+
+
+def _about_difference(p: TapResult, s: TapResult, k: TapResult) -> tuple[Reason, ...]:
+    """What would make two readings of one path differ as they do: hands on the tips of one, a cap on for one."""
+    if (
+        s.measured is None
+        or k.measured is None
+        or k.kind is Class.SAME
+        or p.kind in _P_OFF
+        or s.kind not in _READS_WELL
+    ):
+        return ()
+    expected_ohm = s.measured.value_ohm + (p.measured.value_ohm if p.measured is not None else 0)
+    found_ohm = k.measured.value_ohm
+    body_ohm = body_that_fits(max(expected_ohm, found_ohm), min(expected_ohm, found_ohm))
+    cap_ohm = cap_between(expected_ohm, found_ohm)
+    reasons = [] if body_ohm is None else [Reason(Because.BODY_BESIDE, Tap.KILLTAB, body_ohm)]
+    return (*reasons, *([] if cap_ohm is None else [Reason(Because.CAP_BETWEEN, Tap.KILLTAB, cap_ohm)]))
 
 
 def _about_cap(case: Case, result: TapResult) -> list[Reason]:

@@ -71,6 +71,8 @@ PRIMARY_USUAL_OHM: Span = (Decimal("0.5"), Decimal("2.5"))
 """Common practice, no source."""
 PRIMARY_NEAR_MOST_OHM = Decimal(10)
 """Common practice, no source: up to here a primary is no cause by itself (published makers' values: 0.07 to 3.6 Ω)."""
+PRIMARY_PUBLISHED_OHM: Span = (Decimal("0.07"), Decimal("3.6"))
+"""From the lowest to the highest limit that makers print (tests/checks/coil_limits_published.tsv)."""
 PRIMARY_SUSPICIOUS_OHM = Decimal(100)
 """Common practice, no source: hundreds of ohms on a primary are a cause, or electronics in the path."""
 SHORT_OHM = Decimal("0.05")
@@ -82,6 +84,8 @@ SECONDARY_USUAL_OHM: Mapping[Stroke, Span] = {
     Stroke.UNKNOWN: (Decimal(2_500), Decimal(10_000)),
 }
 """Common practice, no source; for an engine not known, both bands together."""
+SECONDARY_PUBLISHED_OHM: Span = (Decimal(1_500), Decimal(19_800))
+"""From the lowest to the highest limit that makers print for a coil without a cap (the same table)."""
 SECONDARY_NEAR_OHM: Span = (Decimal(1_500), Decimal(20_000))
 """Published makers' values run from 1.5 to 19.8 kΩ; inside this span nothing is a cause by itself."""
 SECONDARY_BAD_OHM = Decimal(100_000)

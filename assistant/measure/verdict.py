@@ -6,7 +6,7 @@ nothing is condemned by a single reading.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
@@ -22,6 +22,8 @@ from assistant.measure.coil import (
     Tap,
 )
 from assistant.measure.guidance import cautions_for, next_for, unproven_for
+from assistant.measure.measured import Measured
+from assistant.measure.warm import WARM, breaks_twice, seen_warm
 
 __all__ = [
     "CLASSES",
@@ -190,6 +192,47 @@ _GOOD: Mapping[Tap, Classes] = {Tap.PRIMARY: _P_OK, Tap.SECONDARY: _S_OK, Tap.KI
 
 def judge(case: Case) -> Verdict:
     """The verdict on a case; total: every case has one and nothing raises."""
+    verdict = _cold(case)
+    cold = verdict.secondary
+    if not case.warm or verdict.take or verdict.kind in FAULTS or cold.kind not in _S_OK or cold.measured is None:
+        return verdict
+    return _with_warm(case, verdict, cold.measured)
+
+
+def _with_warm(case: Case, verdict: Verdict, cold: Measured) -> Verdict:
+    """The verdict once the secondary was read hot as well.
+
+    A hot break condemns when it was read twice, and neither leads nor a plug cap can be what opens.
+    """
+    row = WARM[seen_warm(case, cold, case.warm[-1])]
+    reasons = [Reason(row.because, Tap.SECONDARY)]
+    kind, name = row.kind or verdict.kind, verdict.row
+    leads = classify(case).leads_doubt if kind in FAULTS else ()
+    if leads:
+        kind = VerdictKind.UNDECIDED
+        reasons += leads
+    elif kind in FAULTS and not breaks_twice(case, cold):
+        kind = VerdictKind.UNDECIDED
+        reasons.append(Reason(Because.WARM_ONCE))
+    elif kind in FAULTS and case.cap_on:
+        kind = VerdictKind.UNDECIDED
+        reasons.append(Reason(Because.CAP_BEFORE_FAULT, Tap.SECONDARY))
+    elif kind in FAULTS:
+        name = "warm-fault"
+    steps = next_for(kind, case.symptoms, waiting=False, leads_first=False)
+    unproven = unproven_for(kind, verdict.primary.kind, verdict.killtab.kind, case)
+    return replace(
+        verdict,
+        kind=kind,
+        row=name,
+        reasons=(*verdict.reasons, *reasons),
+        unproven=tuple(key for key in unproven if key != "cold only"),
+        next=tuple(key for key in steps if key != "warm again"),
+    )
+
+
+def _cold(case: Case) -> Verdict:
+    """The verdict on the readings of the cold coil."""
     seen = classify(case)
     settled = frozenset(tap for tap in Tap if _settled(case, tap, seen.all_of(tap)))
     p, s, k = (seen.last(tap) for tap in Tap)

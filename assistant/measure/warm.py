@@ -1,0 +1,107 @@
+"""The secondary read once more while the coil is hot: copper rises with temperature, and some breaks open only then.
+
+Nothing hot is condemned on one reading either.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum
+
+from assistant.measure.case import Because, Case, VerdictKind
+from assistant.measure.classify import less_leads
+from assistant.measure.coil import SCATTER_OHM, SCATTER_PERCENT, SECONDARY_BAD_OHM, Span
+from assistant.measure.limits import SHOP_HALF_SPAN_K, copper_ratio
+from assistant.measure.measured import Measured
+from assistant.measure.units import Reading, Shown
+
+ROOM_C = Decimal(20)
+"""A shop, when nobody says how warm the coil was: within 15 K of it (common practice, no source)."""
+HOTTEST_C = Decimal(130)
+"""As hot as a coil gets on an engine, when nobody says (our choice; insulation of class B ends there)."""
+COLD_HALF_SPAN_K = Decimal(5)
+WARM_HALF_SPAN_K = Decimal(10)
+"""How far the winding may be from what a thermometer on the coil showed (our choice): it cools while it is read."""
+
+
+class Warm(Enum):
+    """What became of the secondary when it was hot."""
+
+    AS_COPPER = "rises as copper does"
+    UNCLEAR = "within the meter's doubt of copper"
+    LOWER = "lower than copper allows"
+    HIGHER = "higher than copper allows"
+    BEYOND = "above the range"
+    UNSTEADY = "unsteady"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True)
+class WarmRow:
+    """What an outcome makes of a verdict that nothing else condemns: its kind (None leaves it), and why."""
+
+    kind: VerdictKind | None
+    because: Because
+
+
+WARM: Mapping[Warm, WarmRow] = {
+    Warm.AS_COPPER: WarmRow(None, Because.WARM_AS_COPPER),
+    Warm.UNCLEAR: WarmRow(VerdictKind.UNDECIDED, Because.WARM_UNCLEAR),
+    Warm.LOWER: WarmRow(VerdictKind.UNDECIDED, Because.WARM_LOWER),
+    Warm.HIGHER: WarmRow(VerdictKind.UNDECIDED, Because.WARM_HIGHER),
+    Warm.BEYOND: WarmRow(None, Because.WARM_BEYOND),
+    Warm.UNSTEADY: WarmRow(VerdictKind.SECONDARY_FAULT, Because.WARM_UNSTEADY),
+    Warm.OPEN: WarmRow(VerdictKind.SECONDARY_FAULT, Because.WARM_OPEN),
+}
+TRIES = 3
+"""So many hot readings are asked for at most: the coil has cooled by then."""
+BREAKS = frozenset({Warm.UNSTEADY, Warm.OPEN})
+"""Outcomes that condemn once the reading was taken twice."""
+
+
+def expected_span(cold_ohm: Decimal, cold_c: Decimal | None, warm_c: Decimal | None) -> Span:
+    """Between which values copper puts a winding that read `cold_ohm`, all temperatures as far as they are known."""
+    half = SHOP_HALF_SPAN_K if cold_c is None else COLD_HALF_SPAN_K
+    cold = ROOM_C if cold_c is None else cold_c
+    lowest_c, highest_c = (
+        (cold, HOTTEST_C) if warm_c is None else (warm_c - WARM_HALF_SPAN_K, warm_c + WARM_HALF_SPAN_K)
+    )
+    return (cold_ohm * copper_ratio(cold + half, lowest_c), cold_ohm * copper_ratio(cold - half, highest_c))
+
+
+def seen_warm(case: Case, cold: Measured, reading: Reading) -> Warm:
+    """The class of one hot reading beside the cold one.
+
+    AS_COPPER within contact scatter of what copper does, whatever the meter's doubt; LOWER and HIGHER beyond that and the
+    doubt together; UNCLEAR between. So a worse meter decides less, never otherwise.
+    """
+    low_ohm, high_ohm = expected_span(cold.value_ohm, case.coil_at_c, case.warm_at_c)
+    if reading.shown is Shown.UNSTEADY:
+        return Warm.UNSTEADY
+    warm = less_leads(case, reading, "warm secondary")
+    if warm is None:
+        short = reading.range_ohm is not None and reading.range_ohm <= max(high_ohm, cold.value_ohm)
+        return Warm.BEYOND if short else Warm.OPEN
+    if warm.value_ohm >= max(SECONDARY_BAD_OHM, high_ohm):
+        return Warm.OPEN
+    scatter_ohm = SCATTER_OHM + warm.value_ohm * SCATTER_PERCENT / 100
+    beyond_ohm = max(low_ohm - warm.value_ohm, warm.value_ohm - high_ohm) - scatter_ohm
+    if beyond_ohm <= 0:
+        return Warm.AS_COPPER
+    if beyond_ohm <= Decimal((warm - cold).expanded_ohm):
+        return Warm.UNCLEAR
+    return Warm.LOWER if warm.value_ohm < low_ohm else Warm.HIGHER
+
+
+def breaks_twice(case: Case, cold: Measured) -> bool:
+    """Whether the last two hot readings both are a break."""
+    last_two = [seen_warm(case, cold, reading) in BREAKS for reading in case.warm[-2:]]
+    return last_two == [True, True]
+
+
+def wants_again(case: Case, cold: Measured) -> bool:
+    """Whether the hot reading is to be taken once more: a break seen once, or a range that was too low; three times at most."""
+    if not case.warm or len(case.warm) >= TRIES:
+        return False
+    last = seen_warm(case, cold, case.warm[-1])
+    return last is Warm.BEYOND or (last in BREAKS and not breaks_twice(case, cold))

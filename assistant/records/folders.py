@@ -1,0 +1,48 @@
+"""The folders of records: which hold a session, and which one a person means. Nothing here reads more of a record than its label.
+
+The names of a record's files stand here once more than in `journal` and `session`, so that a list begins at once; a test
+holds them together.
+"""
+
+import json
+from pathlib import Path
+
+from assistant.errors import BadInput
+
+JOURNAL_FILE = "journal.jsonl"
+JOB_FILE = "job.json"
+
+
+def find(data: Path, job: str) -> Path:
+    """The folder of a session: by its folder's name, its path, or its label (the latest of that label). Raises BadInput."""
+    if job and Path(job).name == job and _is_session(data / job):
+        return data / job
+    if job and _is_session(Path(job)):
+        return Path(job)
+    for folder in reversed(sessions(data)):
+        if job and label_of(folder) == job:
+            return folder
+    raise BadInput(
+        f"{job!r}: no record of that label, folder name or path in {data}; expected one that `ohmaloud jobs` lists"
+    )
+
+
+def sessions(data: Path) -> list[Path]:
+    """Every folder with a journal in it, in the order of their names; none when the folder cannot be read."""
+    try:
+        names = sorted(path.name for path in data.iterdir())
+    except OSError:
+        return []
+    return [data / name for name in names if not name.startswith(".") and _is_session(data / name)]
+
+
+def label_of(folder: Path) -> str:
+    """The label in a session's little file, empty when it cannot be read; the journal has it too."""
+    try:
+        return str(json.loads((folder / JOB_FILE).read_text(encoding="utf-8"))["label"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+
+
+def _is_session(folder: Path) -> bool:
+    return (folder / JOURNAL_FILE).is_file()

@@ -1,0 +1,103 @@
+"""One session read back from its record: what was told, what was read, the verdict; and the report page made from it."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assistant.dialogue.case import case_of
+from assistant.dialogue.state import Bench, State
+from assistant.errors import BadData, BadRecord
+from assistant.journal import Header, Record, read
+from assistant.language import page_wording
+from assistant.measure.case import Case, Verdict
+from assistant.measure.earlier import Earlier
+from assistant.measure.verdict import judge
+from assistant.preflight import load_bench
+from assistant.replay import replay
+from assistant.report.sheet import Sheet
+
+SOUNDS = (".wav", ".flac")
+_KEPT_BENCHES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A session after its last event.
+
+    `differs`: this version of the program would have answered some event otherwise. `said_kind`: the kind of the last
+    verdict as it was given and recorded, empty when there was none.
+    """
+
+    folder: Path
+    header: Header
+    bench: Bench
+    state: State
+    differs: bool
+    said_kind: str
+
+    @property
+    def case(self) -> Case:
+        """Everything told and read, as the judgement wants it."""
+        return case_of(self.bench, self.state.facts)
+
+    @property
+    def verdict(self) -> Verdict:
+        """The verdict that was reached, else what the readings so far amount to."""
+        return self.state.verdict or judge(self.case)
+
+
+@dataclass(slots=True)
+class Benches:
+    """Benches made from the data files that records carry; records of one time share theirs."""
+
+    _known: list[tuple[Mapping[str, Mapping[str, str]], Bench]] = field(default_factory=list)
+
+    def of(self, files: Mapping[str, Mapping[str, str]]) -> Bench:
+        """The bench of these files. Raises BadData."""
+        for known, bench in self._known:
+            if known == files:
+                return bench
+        bench = load_bench(files)
+        self._known = [(files, bench), *self._known][:_KEPT_BENCHES]
+        return bench
+
+
+def story(folder: Path, benches: Benches | None = None) -> Story:
+    """Read a session back. Raises BadRecord with what is wrong with its record."""
+    record = read(folder)
+    try:
+        bench = (benches or Benches()).of(record.header.files)
+    except BadData as error:
+        raise BadRecord(f"{folder}: the data files kept in this record do not suit this version: {error}") from error
+    done = replay(bench, record)
+    return Story(folder, record.header, bench, done.state, done.difference is not None, _said_kind(record))
+
+
+def _said_kind(record: Record) -> str:
+    for entry in reversed(record.entries):
+        for effect in entry.effects:
+            out = json.loads(effect)["out"]
+            if out.get("type") == "Decided":
+                return str(out["verdict"]["kind"])
+    return ""
+
+
+def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
+    """What the report page of a session shows."""
+    facts, lexicon = found.state.facts, found.bench.lexicon
+    notes = [] if found.state.verdict is not None else [page_wording.NOT_FINISHED]
+    notes += [page_wording.JUDGED_ANEW] if found.differs else []
+    symptoms = tuple(lexicon.answer_names[name] for name in facts.answer("symptoms") if name in lexicon.answer_names)
+    sounds = sorted(path.name for path in found.folder.iterdir() if path.suffix.lower() in SOUNDS)
+    return Sheet(
+        verdict=found.verdict,
+        case=found.case,
+        label=facts.label,
+        started_at=found.state.started_at,
+        folder=found.folder.resolve().name,
+        symptoms=tuple(text for text in symptoms if text not in ("done", "none")),
+        earlier=earlier,
+        notes=tuple(notes),
+        recordings=tuple(sounds),
+    )

@@ -1,0 +1,25 @@
+"""Everything that stands on one report page, gathered before any of it is drawn."""
+
+from dataclasses import dataclass
+
+from assistant.measure.case import Case, Verdict
+from assistant.measure.earlier import Earlier
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One session as a customer reads it.
+
+    `notes` are lines about the record itself, `recordings` names of sound files that lie beside the page, `symptoms`
+    the sentences of the grammar, `folder` the name of the record's folder.
+    """
+
+    verdict: Verdict
+    case: Case
+    label: str = ""
+    started_at: str = ""
+    folder: str = ""
+    symptoms: tuple[str, ...] = ()
+    earlier: tuple[Earlier, ...] = ()
+    notes: tuple[str, ...] = ()
+    recordings: tuple[str, ...] = ()

@@ -1,0 +1,54 @@
+"""What commands write: results on standard output, talk on standard error; and where records lie."""
+
+import json
+import sys
+from argparse import Namespace
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from assistant.data import user_folder
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def out(value: object) -> None:
+    """One JSON value on one line."""
+    print(json.dumps(value, ensure_ascii=False), flush=True)
+
+
+def out_all(values: Iterable[object]) -> None:
+    """Many JSON values, one a line."""
+    lines = "\n".join(json.dumps(value, ensure_ascii=False) for value in values)
+    if lines:
+        print(lines, flush=True)
+
+
+def tell(text: str) -> None:
+    """A line for the person, not for a program that reads the output."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def data_folder(options: Namespace) -> Path:
+    """The folder that holds every session's folder: `--data`, else this user's."""
+    return Path(options.data) if options.data else user_folder() / "jobs"
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Plain columns with two spaces between, one row a line, without control characters."""
+    lines = [tuple(heads), *(tuple(_printable(cell) for cell in row) for row in rows)]
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    text = ("  ".join(f"{cell:<{width}}" for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines)
+    print("\n".join(text), flush=True)
+
+
+def comma_separated(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """CSV. A cell that a spreadsheet would take for a formula gets an apostrophe before it."""
+    import csv  # noqa: PLC0415 - for this alone
+
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(heads)
+    writer.writerows(tuple(f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in row) for row in rows)
+
+
+def _printable(cell: str) -> str:
+    return cell if cell.isprintable() else "".join(char if char.isprintable() else " " for char in cell)

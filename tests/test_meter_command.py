@@ -1,0 +1,154 @@
+"""A meter of one's own: described by options or by answers, checked like every other, used in sessions and judgements."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from records_cases import SOUND, TO_METER
+
+from assistant import data
+from assistant.measure.meter import load_meters
+
+_RANGES = ("--range", "200:0.1:0.8:2", "--range", "20k:10:1:3", "--range", "200M:100k:5:10:1M")
+
+
+@pytest.fixture(autouse=True)
+def own(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """An empty folder for this user's things."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    return tmp_path / "ohmaloud" / "meters"
+
+
+def test_a_meter_is_described_by_options(run: Any, own: Path) -> None:
+    result = run("meter", "new", "workshop", *_RANGES, "--title", 'the "big" one')
+    assert result.json == {"name": "workshop", "file": str(own / "workshop.toml")}
+    assert "chat --meter workshop" in result.err
+    found = load_meters(data.meters())["workshop"]
+    assert (found.title, found.hand_set) == ('the "big" one', True)
+    assert [(r.full_ohm, str(r.resolution_ohm), str(r.percent), r.counts, int(r.offset_ohm)) for r in found.ranges] == [
+        (200, "0.1", "0.8", 2, 0),
+        (20_000, "10", "1", 3, 0),
+        (200_000_000, "100000", "5", 10, 1_000_000),
+    ]
+
+
+def test_a_meter_is_described_by_answers_and_wrong_ones_are_asked_again(run: Any, own: Path) -> None:
+    answers = [
+        "",
+        "Workshop meter",
+        "maybe",
+        "no",
+        "done",
+        "two hundred",
+        "200",
+        "0.1",
+        "0,8",
+        "0.8",
+        "2",
+        "20 kΩ",
+        "10",
+        "1",
+        "3",
+        "done",
+    ]
+    result = run("meter", "new", "mine", typed="\n".join(answers) + "\n")
+    assert result.status == 0, result.err
+    for told in ("I need a name.", "I need yes or no.", "A meter has one range at least.", "I need a number, as 0.8."):
+        assert told in result.err
+    found = load_meters(data.meters())["mine"]
+    assert (found.title, found.hand_set, [r.full_ohm for r in found.ranges]) == ("Workshop meter", False, [200, 20_000])
+    assert own.is_dir()
+
+
+def test_answers_that_end_keep_nothing(run: Any, own: Path) -> None:
+    result = run("meter", "new", "mine", typed="Workshop\nyes\n200\n")
+    assert result.status == 2
+    assert "no more answers; expected ohms, as 0.1. Nothing was kept" in result.err
+    assert not own.exists()
+
+
+def test_it_is_used_by_judge_and_in_a_session_and_travels_with_the_record(run: Any, own: Path, tmp_path: Path) -> None:
+    run("meter", "new", "rough", "--range", "200:1:5:5", "--range", "20k:100:5:5")
+    plain = run("judge", "--primary", "2", "--secondary", "4.2k").json
+    rough = run("judge", "--primary", "2", "--secondary", "4.2k", "--meter", "rough").json
+    assert rough["secondary"]["u_ohms"] > 4 * plain["secondary"]["u_ohms"]
+    jobs = str(tmp_path / "jobs")
+    typed = "\n".join(SOUND[: len(TO_METER)]) + "\n0\n2\n4.2\nno\ndone\n"
+    assert run("chat", "--meter", "rough", "--job", "pump", "--data", jobs, typed=typed).status == 0
+    (own / "rough.toml").unlink()
+    (folder,) = (path for path in Path(jobs).iterdir() if path.is_dir())
+    assert run("replay", str(folder)).status == 0
+    assert "Meter</dt><dd>rough" in (
+        (run("report", "pump", "--no-pdf", "--data", jobs), folder / "report.html")[1].read_text(encoding="utf-8")
+    )
+
+
+def test_meters_are_listed(run: Any) -> None:
+    run("meter", "new", "workshop", *_RANGES, "--auto")
+    found = {line["name"]: line for line in map(json.loads, run("meter", "list").out.splitlines())}
+    assert set(found) == {"auto", "fine", "pocket", "workshop"}
+    assert [name for name, line in found.items() if line["own"]] == ["workshop"]
+    assert found["workshop"]["hand_set"] is False
+    assert found["workshop"]["ranges"][2] == {
+        "full_ohms": 200_000_000,
+        "last_digit_ohms": "100000",
+        "percent": "5",
+        "counts": 10,
+        "offset_ohms": "1000000",
+    }
+
+
+def test_one_of_ones_own_is_replaced_only_when_told_so(run: Any, own: Path) -> None:
+    run("meter", "new", "mine", *_RANGES)
+    before = (own / "mine.toml").read_bytes()
+    assert "is there already" in run("meter", "new", "mine", "--range", "200:1:1:1").err
+    assert (own / "mine.toml").read_bytes() == before
+    assert run("meter", "new", "mine", "--range", "200:1:1:1", "--replace").status == 0
+    assert (own / "mine.toml").read_bytes() != before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        (("new",), "'': expected a name for the meter"),
+        (("new", "../x", *_RANGES), "'../x': expected a name"),
+        (("new", "Mine", *_RANGES), "'Mine': expected a name"),
+        (("new", "pocket", *_RANGES), "'pocket': a meter of that name comes with the program"),
+        (("new", "mine", "--range", "200"), "--range '200': expected FULL:LAST-DIGIT:PERCENT:COUNTS"),
+        (("new", "mine", "--range", "200:x:1:2"), "--range '200:x:1:2': expected"),
+        (("new", "mine", "--range", "200:0.1:-1:2"), "--range '200:0.1:-1:2': expected"),
+        (("new", "mine", "--range", "200:0.1:0.8:2:1:1"), "--range '200:0.1:0.8:2:1:1': expected"),
+        (("new", "mine", "--range", "200.5:0.1:0.8:2"), "meters/mine.toml: range[0]"),
+        (("new", "mine", "--range", "200:300:0.8:2"), "meters/mine.toml: range[0].resolution_ohm"),
+        (("new", "mine", "--range", "200:0.1:99:2"), "meters/mine.toml: range[0].percent"),
+        (("new", "mine", "--range", "20k:10:1:2", "--range", "200:0.1:1:2"), "meters/mine.toml: range[1].full_ohm"),
+        (("list", "mine"), "list takes no name"),
+        (("sell",), "invalid choice: 'sell'"),
+    ],
+)
+def test_a_wrong_description_gets_one_line_and_keeps_nothing(
+    run: Any, own: Path, arguments: tuple[str, ...], line: str
+) -> None:
+    result = run("meter", *arguments, typed="")
+    assert result.status == 2
+    assert line in result.err
+    assert result.err.count("\n") == 1
+    assert not own.exists()
+
+
+def test_a_folder_that_cannot_be_made_gets_one_line(run: Any, own: Path) -> None:
+    own.parent.parent.joinpath("ohmaloud").write_bytes(b"")
+    assert "cannot be written" in run("meter", "new", "mine", *_RANGES).err
+
+
+def test_a_damaged_meter_of_ones_own_is_named_by_every_session(run: Any, own: Path, tmp_path: Path) -> None:
+    run("meter", "new", "mine", *_RANGES)
+    (own / "mine.toml").write_text("title = 3", encoding="utf-8")
+    result = run("chat", "--data", str(tmp_path / "jobs"), typed="")
+    assert result.status == 2
+    assert "meters/mine.toml: title" in result.err
+
+
+def test_every_meter_that_comes_with_the_program_can_be_said(bench: Any) -> None:
+    assert set(data.texts("meters")) == set(bench.lexicon.expectations["meter"].answers)
