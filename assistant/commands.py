@@ -8,6 +8,7 @@ import shlex
 import sys
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -17,9 +18,10 @@ if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser, Speaker
     from assistant.language.lexicon import Lexicon
     from assistant.language.meaning import Expectation
+    from assistant.live import Live
     from assistant.measure.units import Reading
     from assistant.measure.verdict import Verdict
-    from assistant.session import Session
+    from assistant.session import Opening, Outlet, Rim, Session
 
 
 def _out(value: object) -> None:
@@ -214,18 +216,24 @@ def _data_folder(options: argparse.Namespace) -> Path:
 
 
 def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
+    from assistant.session import Opening
+
+    return _begun(options, Opening(options.job, options.meter, engine), outlet)
+
+
+def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", rim: "Rim | None" = None) -> "Session":
     from assistant.devices.clock import SteadyClock
     from assistant.language import wording
     from assistant.preflight import read_files
-    from assistant.session import Jobs, Opening
+    from assistant.session import Jobs
 
     jobs = Jobs(_data_folder(options))
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
         outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
-    opening = Opening(wording.shorten(options.job), options.meter, engine)
+    opening = replace(opening, label=wording.shorten(options.job))
     try:
-        return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone())
+        return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone(), rim)
     except OSError as error:
         raise BadInput(f"{jobs.data}: the record cannot be begun ({error.strerror})") from error
 
@@ -254,6 +262,34 @@ def _line(*, at_terminal: bool) -> str | None:
         return input("> ")
     except EOFError:
         return None
+
+
+def voice(options: argparse.Namespace) -> int:
+    """A session by microphone and loudspeaker, with typed lines at any moment."""
+    from assistant import live_commands
+    from assistant.devices.quiet import quiet_libraries
+
+    def begin(opening: "Opening", live: "Live") -> "Session":
+        return _begun(options, opening, live, live)
+
+    with quiet_libraries():
+        return live_commands.voice(options, begin, Terminal().decided)
+
+
+def check(options: argparse.Namespace) -> int:
+    """What a voice session would use."""
+    from assistant import live_commands
+    from assistant.devices.quiet import quiet_libraries
+
+    with quiet_libraries():
+        return live_commands.check(options)
+
+
+def settings(options: argparse.Namespace) -> int:
+    """Every setting and where it comes from."""
+    from assistant import live_commands
+
+    return live_commands.show_settings(options)
 
 
 def listen(options: argparse.Namespace) -> int:
@@ -331,6 +367,10 @@ def replay(options: argparse.Namespace) -> int:
     from assistant.preflight import load_bench, read_files
     from assistant.replay import replay as replay_record
 
+    if options.play is not None:
+        from assistant import live_commands
+
+        return live_commands.play(Path(options.folder), options.play)
     record = read_journal(Path(options.folder))
     try:
         bench = load_bench(read_files() if options.today else record.header.files)
@@ -351,6 +391,7 @@ def replay(options: argparse.Namespace) -> int:
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "voice": voice,
     "chat": chat,
     "listen": listen,
     "demo": demo,
@@ -358,4 +399,6 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "hear": hear,
     "judge": judge,
     "replay": replay,
+    "check": check,
+    "settings": settings,
 }

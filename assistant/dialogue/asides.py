@@ -44,7 +44,9 @@ def begin(bench: Bench, state: State, incoming: Incoming) -> Outcome:
 
 def _speaking(state: State, event: Started | TakenUp) -> State:
     rate = _within(RATES_WPM, event.rate_wpm or state.voice.rate_wpm)
-    return replace(state, voice=Voice(rate, _within(VOLUMES_PERCENT, event.volume_percent or state.voice.volume_percent)))
+    return replace(
+        state, voice=Voice(rate, _within(VOLUMES_PERCENT, event.volume_percent or state.voice.volume_percent))
+    )
 
 
 def take_up(bench: Bench, state: State, incoming: Incoming) -> Outcome:
