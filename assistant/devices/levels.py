@@ -24,7 +24,7 @@ class Levels:
     level_dbfs: float
     """Mean level of the speech, or of everything where nobody spoke."""
     noise_dbfs: float
-    """Mean level where nobody spoke; of the quietest tenth when somebody always did."""
+    """Usual level where nobody spoke; of the quietest tenth when somebody always did."""
     snr_db: float | None
     clipped: bool
     speech_s: float
@@ -37,7 +37,8 @@ def measure(samples: Samples) -> Levels:
         return Levels(dbfs(0.0), dbfs(0.0), None, clipped=False, speech_s=0.0)
     speaking = speech_probability(sound) > _SPEECH_ABOVE
     powers = np.square(sound.reshape(-1, FRAME), dtype=np.float64).mean(axis=1)
-    noise = float(powers[~speaking].mean()) if (~speaking).any() else float(np.quantile(powers, 0.1))
+    # the median, since words fade into what counts as a pause
+    noise = float(np.median(powers[~speaking])) if (~speaking).any() else float(np.quantile(powers, 0.1))
     speech = float(powers[speaking].mean()) if speaking.any() else float(powers.mean())
     snr = ratio_db(speech - noise, noise) if speaking.any() and (~speaking).any() else None
     return Levels(dbfs(speech), dbfs(noise), snr, is_clipped(sound), float(speaking.sum()) * FRAME / 16_000)

@@ -22,7 +22,7 @@ _LEAST_WAIT_S = 0.25
 
 
 class Loudspeaker:
-    """Plays through one stream that is opened when needed. `play` and `open` belong to one thread; `stop` and `sounding` to any."""
+    """Plays through one stream that is opened when needed. `play`, `open` and `close` belong to one thread, the rest to any."""
 
     def __init__(self, host: SoundHost, name: str | None = None, *, gone_s: float = GONE_S) -> None:
         self._host = host
@@ -38,7 +38,8 @@ class Loudspeaker:
         """Name of the device that was opened last."""
         self.began: Callable[[], None] = lambda: None
         """Called when the first sample of a piece goes to the device; for measuring."""
-        self._fresh = self._stopped = False
+        self._stopped = threading.Event()
+        self._fresh = False
 
     @property
     def sounding(self) -> bool:
@@ -60,25 +61,33 @@ class Loudspeaker:
         """Play to the end, or until `stop`: True when all of it went out. `ahead` is done meanwhile. Raises BadInput."""
         stream = self.open()
         sound = np.asarray(soxr.resample(samples, rate_hz, stream.rate_hz), dtype=np.float32)
-        self._played.clear()
         with self._lock:
-            self._left, self._fresh, self._stopped = sound, True, False
+            if self._stopped.is_set():
+                return False
+            self._left, self._fresh = sound, True
+            self._played.clear()
         ahead()
         if not self._wait(stream):
             self.close()
             raise BadInput(wording.LOUDSPEAKER_GONE)
         with self._lock:
-            whole = stream.alive and not self._stopped
+            whole = stream.alive and not self._stopped.is_set()
             self._left = self._left[:0]
-        if self._stopped and stream.latency_s > _LONG_LATENCY_S:
+        if self._stopped.is_set() and stream.latency_s > _LONG_LATENCY_S:
             self.close()
         return whole
 
-    def stop(self) -> None:
-        """Silence within 0.3 s."""
+    def free(self) -> None:
+        """Play again after `stop`."""
         with self._lock:
-            self._left, self._stopped = self._left[:0], True
-        self._played.set()
+            self._stopped.clear()
+
+    def stop(self) -> None:
+        """Silence within 0.3 s; nothing is played until `free`, so that a stop just before a piece begins holds for it too."""
+        with self._lock:
+            self._left = self._left[:0]
+            self._stopped.set()
+            self._played.set()
 
     def close(self) -> None:
         """Let go of the device, at once."""

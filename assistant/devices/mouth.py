@@ -199,6 +199,8 @@ class Mouth:
                     return "end"
                 if self._waiting and (not self._held or self._waiting[0].whole):
                     self._now, self._cut = self._waiting.popleft(), False
+                    if self._loudspeaker is not None:
+                        self._loudspeaker.free()
                     self._spoke = True
                     return self._now
                 if self._spoke and not self._waiting:
@@ -255,8 +257,6 @@ class Mouth:
         try:
             self._loudspeaker.open()
             self._works()
-            if self._held and not sentence.whole:
-                return True
             played = self._loudspeaker.play(samples, rate_hz, self._render_ahead)
             if not played and not self._cut and not self._held and not self._closed:
                 self._loudspeaker.play(samples, rate_hz)  # the list of devices was read anew in mid-sentence

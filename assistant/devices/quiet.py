@@ -22,7 +22,7 @@ def quiet_libraries() -> Iterator[None]:
     try:
         yield
     finally:
-        own.flush()
+        own.close()
         sys.stderr = stderr
         os.dup2(kept, 2)
         os.close(kept)
