@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
@@ -54,8 +55,7 @@ class Voice:
 
     def again(self) -> None:
         """After the device was plugged in again."""
-        self._process.kill()
-        self._process.wait()
+        ended(self._process)
         self._process = self._started()
 
     def _started(self) -> subprocess.Popen[bytes]:
@@ -84,7 +84,7 @@ class Voice:
         self._closed = True
         self._process.kill()
         self._thread.join()
-        self._process.wait()
+        ended(self._process)
 
 
 class Ear:
@@ -113,7 +113,7 @@ class Ear:
             assert self._process.stdout is not None
             raw = self._process.stdout.read(FRAME * 2)
             if len(raw) < FRAME * 2:
-                self._process.wait()
+                ended(self._process)
                 time.sleep(0.1)
                 self._process = self._plug.listening()
                 continue
@@ -132,7 +132,18 @@ class Ear:
     def close(self) -> None:
         self._closed = True
         self._process.kill()
-        self._process.communicate()
+        self._thread.join()
+        ended(self._process)
+
+
+def ended(process: subprocess.Popen[bytes]) -> None:
+    """It is over, and its pipes are closed."""
+    process.kill()
+    process.wait()
+    for pipe in (process.stdin, process.stdout):
+        if pipe is not None:
+            with suppress(OSError):
+                pipe.close()
 
 
 def note(frame: Samples) -> str:
@@ -205,17 +216,14 @@ class Talk:
 
     def my_turn(self, limit_s: float = 40.0) -> str:
         """Wait for the tone; the question, which is the last line on the screen."""
-        heard = self.ear.tones
-        self.until(lambda: self.ear.tones > heard or self._open_tone(), limit_s, "the tone")
+        self.until(lambda: self.ear.tones > self._answered, limit_s, "the tone")
         self._answered = self.ear.tones
         return self.lines[-1]
 
     _answered: int = 0
 
-    def _open_tone(self) -> bool:
-        return self.ear.tones > self._answered
-
     def type(self, line: str) -> None:
         assert self.process.stdin is not None
         self.process.stdin.write(line + "\n")
         self.process.stdin.flush()
+        self._answered = self.ear.tones

@@ -107,7 +107,7 @@ class Mouth:
     def tone(self, tone: Tone) -> None:
         """Sound a tone after what is waiting."""
         if self._tones:
-            self._add(Sentence(whole=True, tone=tone))
+            self._add(Sentence(tone=tone))
 
     def _add(self, sentence: Sentence) -> None:
         with self._changed:

@@ -15,6 +15,8 @@ from assistant.devices.ports import RATE_HZ, Recogniser, Samples, Speaker
 from assistant.errors import BadData, BadInput
 from assistant.language import device_wording as wording
 
+GONE_S = 2.0
+"""A microphone that gives nothing for so long is not there."""
 _TEST_SENTENCE = "Ready."
 
 
@@ -138,7 +140,7 @@ def _recorded(blocks: "queue.Queue[Samples]", frames: int) -> Samples | None:
     parts: list[Samples] = []
     while not parts or sum(map(len, parts)) < frames:
         try:
-            parts.append(blocks.get(timeout=2.0))
+            parts.append(blocks.get(timeout=GONE_S))
         except queue.Empty:
             return None
     return np.concatenate(parts)
