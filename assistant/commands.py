@@ -267,29 +267,20 @@ def _line(*, at_terminal: bool) -> str | None:
 def voice(options: argparse.Namespace) -> int:
     """A session by microphone and loudspeaker, with typed lines at any moment."""
     from assistant import live_commands
-    from assistant.devices.quiet import quiet_libraries
 
     def begin(opening: "Opening", live: "Live") -> "Session":
         return _begun(options, opening, live, live)
 
-    with quiet_libraries():
-        return live_commands.voice(options, begin, Terminal().decided)
+    return live_commands.voice(options, begin, Terminal().decided)
 
 
-def check(options: argparse.Namespace) -> int:
-    """What a voice session would use."""
-    from assistant import live_commands
-    from assistant.devices.quiet import quiet_libraries
+def _live(name: str) -> Callable[[argparse.Namespace], int]:
+    def command(options: argparse.Namespace) -> int:
+        from assistant import live_commands
 
-    with quiet_libraries():
-        return live_commands.check(options)
+        return live_commands.COMMANDS[name](options)
 
-
-def settings(options: argparse.Namespace) -> int:
-    """Every setting and where it comes from."""
-    from assistant import live_commands
-
-    return live_commands.show_settings(options)
+    return command
 
 
 def listen(options: argparse.Namespace) -> int:
@@ -399,6 +390,6 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "hear": hear,
     "judge": judge,
     "replay": replay,
-    "check": check,
-    "settings": settings,
+    "check": _live("check"),
+    "settings": _live("settings"),
 }

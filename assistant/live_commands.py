@@ -5,10 +5,11 @@ import json
 import queue
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.devices.quiet import quiet_libraries
 from assistant.errors import BadData, BadInput
 from assistant.settings import KEYS, Settings, Value, load, remember
 
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     from assistant.live import Live
     from assistant.session import Opening, Session
 
-GOODBYE_S = 15.0
-"""The last sentences are spoken to their end, but a mouth that hangs does not keep the program."""
+GOODBYE_S = 120.0
+"""A verdict is spoken to its end when somebody types "done" in the middle of it; a mouth that hangs does not keep the program."""
 
 Begin = Callable[["Opening", "Live"], "Session"]
 """Opens or takes up the session; the part that `voice` shares with the other kinds of session."""
@@ -46,6 +47,7 @@ def settings_of(options: argparse.Namespace) -> Settings:
 # ---- voice
 
 
+@quiet_libraries()
 def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None]) -> int:
     """A spoken session, with typed lines at any moment."""
     from assistant.devices.clock import SteadyClock
@@ -166,6 +168,7 @@ def show_settings(options: argparse.Namespace) -> int:
 # ---- check
 
 
+@quiet_libraries()
 def check(options: argparse.Namespace) -> int:
     """What a voice session would use, and how it sounds. 0 when speech can be heard, 1 when answers would be typed."""
     from assistant.devices.host import PortAudio
@@ -222,3 +225,6 @@ def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings
         time.sleep(0.02)
     loudspeaker.close()
     return 0
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"check": check, "settings": show_settings}
