@@ -3,6 +3,7 @@
 import datetime as dt
 import queue
 import random
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +11,14 @@ import numpy as np
 import pytest
 import soundfile
 from conversation import TO_LEADS
+from sounds import silence, speech
+from stand_in_host import StandInHost
 
-from assistant.devices.clock import HeldClock
-from assistant.devices.ports import RATE_HZ, Utterance
+from assistant.devices.clock import HeldClock, SteadyClock
+from assistant.devices.ears import Ears
+from assistant.devices.loudspeaker import Loudspeaker
+from assistant.devices.mouth import Mouth
+from assistant.devices.ports import RATE_HZ, Samples, Utterance
 from assistant.devices.reports import (
     AllSpoken,
     Back,
@@ -25,6 +31,7 @@ from assistant.devices.reports import (
     SpeechBegan,
     SpeechOver,
 )
+from assistant.devices.speaker import Silent
 from assistant.devices.tones import Tone
 from assistant.dialogue.events import Heard
 from assistant.dialogue.state import Phase
@@ -485,3 +492,60 @@ def test_ten_thousand_events_with_failing_devices_and_disk_lose_nothing(
         total += heard
         assert all((folder / audio_name(number)).is_file() for number in range(1, heard + 1))
     assert total > 500
+
+
+@pytest.mark.slow
+def test_real_ears_and_mouth_on_devices_that_come_and_go_never_stop_the_loop(tmp_path: Path) -> None:
+    host = StandInHost()
+    inbox: queue.Queue[Report] = queue.Queue()
+    mouth = Mouth(Silent(), Loudspeaker(host, gone_s=0.02), inbox.put, retry_s=(0.01,), reading_characters_per_s=1e6)
+    page = StandInPage()
+    live = Live(mouth, page, SteadyClock(), inbox, Habits(headset=True))
+    mouth.start()
+    how = Opening(label="pump", meter="pocket", timed=True)
+    session = Jobs(tmp_path).open(read_files(), how, SteadyClock(), live, AT, live)
+    live.begin(session)
+    ears = Ears(
+        host, Hears("repeat"), session.bench.lexicon, inbox.put,
+        now_expected=live.expected, turn=live.turn, deaf=lambda: mouth.audible, retry_s=(0.01,), gone_s=0.2,
+    )  # fmt: skip
+    ears.start()
+
+    def trouble() -> None:
+        random_ = random.Random(7)  # noqa: S311 - not for secrets
+        word = np.concatenate([speech("stop"), silence(0.5)])
+        for _ in range(150):
+            host.refuses = random_.choice(("", "", "in use"))
+            host.frozen = random_.random() < 0.2
+            if random_.random() < 0.2:
+                host.devices(anew=True)
+            host.feed(word if random_.random() < 0.3 else silence(0.1))
+            inbox.put(LineTyped(random_.choice(("where are we", "repeat", "help", "faster"))))
+            threading.Event().wait(random_.choice((0.0, 0.01, 0.03)))
+        host.refuses, host.frozen = "", False
+        inbox.put(LineTyped("stop"))
+
+    troubling = threading.Thread(target=trouble, daemon=True)
+    troubling.start()
+    live.run()  # the time limit of the whole run is what would find a deadlock
+    troubling.join()
+    ears.close()
+    mouth.close()
+    assert session.over
+    assert {thread.name for thread in threading.enumerate()}.isdisjoint({"ears", "mouth"})
+    assert "The microphone is back." in page.lines
+    session.lock.release()
+    done = replay(load_bench(read_files()), read(next(iter(tmp_path.glob("*/journal.jsonl"))).parent))
+    assert (done.difference, done.missing) == (None, ())
+
+
+class Hears:
+    """A recogniser that always hears the same."""
+
+    name = "built-in stand-in"
+
+    def __init__(self, text: str) -> None:
+        self._hearing = sound(text, 0).hearing
+
+    def hear(self, _samples: Samples, _expectation: Expectation) -> Hearing:
+        return self._hearing
