@@ -8,11 +8,9 @@ import os
 import platform
 import statistics
 import sys
-import tempfile
 import threading
 import time
 import tracemalloc
-from pathlib import Path
 from queue import Queue
 
 import numpy as np
@@ -145,8 +143,10 @@ def memory(hours: float = 2.0) -> None:
     marks = []
     rounds = round(hours * 120)
     for number in range(rounds):
-        for at in range(0, len(half_minute), 1024):
-            heard = [*heard, *ears.feed(half_minute[at : at + 1024])][-1:]
+        for at in range(
+            0, len(half_minute), RATE_HZ
+        ):  # a second at once: blocks as they come would take four times as long
+            heard = [*heard, *ears.feed(half_minute[at : at + RATE_HZ])][-1:]
         if number in (rounds // 10, rounds - 1):
             marks.append(tracemalloc.get_traced_memory()[0])
     peak = tracemalloc.get_traced_memory()[1]
@@ -162,16 +162,15 @@ def main() -> None:
     load = os.getloadavg()[0]
     print(f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}, load before {load:.1f}")
     idle()
-    memory()
     if pulse.missing():
         print(f"replies and stopping not measured: {pulse.missing()}")
-        return
-    with pulse.running() as bench, tempfile.TemporaryDirectory() as folder:
-        os.environ.update(bench.environment)
-        os.environ["OHMALOUD_SETTINGS"] = str(Path(folder) / "settings.toml")
-        stopping(bench)
-        replies(bench, load_bench(read_files()), count)
-    print(f"load after {os.getloadavg()[0]:.1f}")
+    else:
+        with pulse.running() as bench:
+            os.environ.update(bench.environment)
+            stopping(bench)
+            replies(bench, load_bench(read_files()), count)
+            print(f"load after the replies {os.getloadavg()[0]:.1f}")
+    memory()
 
 
 if __name__ == "__main__":

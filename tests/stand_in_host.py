@@ -12,6 +12,7 @@ from assistant.errors import BadInput
 MICROPHONE = Device(0, "bench microphone", 1, 0, 16_000, default_input=True)
 LOUDSPEAKER = Device(1, "bench loudspeaker", 0, 2, 16_000, default_output=True)
 BLOCK = 320
+HEARD_BLOCK = 1_024
 
 
 @dataclass(eq=False)
@@ -84,9 +85,9 @@ class StandInHost:
         """Sound for whoever records, in blocks as a device gives them; False when nobody does."""
         with self.lock:
             ears = [stream.take for stream in self.streams if stream.take is not None]
-        for at in range(0, len(samples), BLOCK):
+        for at in range(0, len(samples), HEARD_BLOCK):
             for take in ears:
-                take(samples[at : at + BLOCK], lost)
+                take(samples[at : at + HEARD_BLOCK], lost)
             lost = False
         return bool(ears)
 

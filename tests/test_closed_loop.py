@@ -95,7 +95,7 @@ def test_a_whole_session_by_ear_with_a_correction_a_pause_noise_and_a_pulled_plu
 
 
 def test_with_a_headset_a_word_cuts_the_question_short_but_not_the_caution(bench: pulse.Bench, tmp_path: Path) -> None:
-    with Talk(bench, tmp_path, (*FAST, "--headset", "--rate", "175")) as talk:
+    with Talk(bench, tmp_path, (*FAST, "--headset", "--rate", "300")) as talk:
         talk.wait_for("Say ready")
         talk.until(lambda: talk.ear.loud_at > 0, 20, "the caution")
         talk.voice.say(words("08-repeat-that"))

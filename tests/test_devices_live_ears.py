@@ -333,13 +333,14 @@ def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("assistant.devices.microphone._MOST_BLOCKS", 10**9)
+    monkeypatch.setattr("assistant.devices.ears._SILENT_S", 3.0)
     there = Told(bench, lambda _: sure("stop"))
     until(lambda: there.host.streams)
     noise = np.random.default_rng(5).standard_normal(40 * RATE_HZ).astype(np.float32) * 0.02
     word = np.concatenate([speech("stop"), silence(1)])
     said = 0.05 * word / np.abs(word).max() * 2
     loud = np.clip(word * 40, -1, 1)
-    parts = [silence(61), *[np.concatenate([noise[:32_000], noise[: len(said)] + said])] * 5, loud, silence(1), loud]
+    parts = [silence(4), *[np.concatenate([noise[:32_000], noise[: len(said)] + said])] * 5, loud, silence(1), loud]
     there.host.feed(np.concatenate([*parts, silence(1)]).astype(np.float32))
     lines: list[str] = []
     heard = 0
