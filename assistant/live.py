@@ -23,6 +23,7 @@ from assistant.devices.reports import (
 )
 from assistant.devices.tones import Tone
 from assistant.dialogue.events import DeviceBack, DeviceFailed, Heard, InputEnded, SpeechEnded, TimerFired
+from assistant.dialogue.state import Phase, State
 from assistant.language import device_wording as wording
 from assistant.language.certainty import decide
 from assistant.language.meaning import Expectation, NotUnderstood, SaidCommand, Understood, Why
@@ -153,8 +154,9 @@ class Live:
         """The question stands; ears open when it was spoken."""
         if self._said_something:
             # a remark about a device is no question: the one that is open stands on the screen
-            asked = self._session.state.last_said if self._session else ()
-            self._page.question(asked[-1].text if asked else self._last_said)
+            state = self._session.state if self._session else State()
+            if state.phase is not Phase.SETTLING:  # then the reading itself is shown
+                self._page.question(state.last_said[-1].text if state.last_said else self._last_said)
             self._mouth.tone(Tone.LISTENING)
         self._said_something = False
 

@@ -65,7 +65,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
 
     settings = settings_of(options)
     bench = load_bench(read_files())
-    _meter_known(settings, bench)
+    meter = _meter(settings, bench)
     recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
     host = PortAudio()
     inbox: queue.Queue[Report] = queue.Queue()
@@ -82,7 +82,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     session = begin(
         Opening(
             options.job,
-            settings.text("meter"),
+            meter,
             engine,
             timed=True,
             rate_wpm=settings.whole("rate"),
@@ -118,10 +118,16 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     return 0
 
 
-def _meter_known(settings: Settings, bench: "Bench") -> None:
-    meter = settings.text("meter")
-    if meter and meter not in bench.meters:
-        raise BadInput(f"no meter {meter!r} ({settings.source('meter')}): there are {', '.join(sorted(bench.meters))}")
+def _meter(settings: Settings, bench: "Bench") -> str:
+    """The meter's name; empty, so that it is asked, when the settings name one that there is not. BadInput when an option does."""
+    meter, source = settings.text("meter"), settings.source("meter")
+    if not meter or meter in bench.meters:
+        return meter
+    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(bench.meters))}"
+    if source == "--meter":
+        raise BadInput(line)
+    tell(f"{line}. It will be asked.")
+    return ""
 
 
 def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Recogniser | None, str]":

@@ -11,6 +11,8 @@ from assistant.large_type import banner, display
 from assistant.measure.verdict import Verdict
 
 _COLUMNS = 80
+_MOST_LINES = 11
+"""Three lines of large type; a question that takes more would push the others off the screen, and stands there plainly anyway."""
 
 
 class Screen:
@@ -33,8 +35,9 @@ class Screen:
 
     def question(self, text: str) -> None:
         """The open question, large."""
-        if self._large:
-            self.line(f"\n{banner(text, self._columns())}\n")
+        large = banner(text, self._columns()) if self._large else ""
+        if 0 < large.count("\n") <= _MOST_LINES:
+            self.line(f"\n{large}\n")
 
     def reading(self, text: str) -> None:
         """The last reading, larger."""

@@ -78,7 +78,7 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
         while not isinstance(report := told.get(timeout=20), SoundHeard):
             if report.__class__.__name__ == "SpeechBegan":
                 mouth.get_ready()
-        mouth.say("Secondary reading: 4.70 kΩ.", whole=False)
+        mouth.say("4.7 kΩ.", whole=False)
         ended = before.loud_at
         while not isinstance(told.get(timeout=20), AllSpoken):
             pass

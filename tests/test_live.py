@@ -206,7 +206,7 @@ def test_what_is_not_heard_surely_is_marked_and_asked_back(tmp_path: Path) -> No
 def test_a_last_reading_is_shown_large_when_it_changes(tmp_path: Path) -> None:
     there = Bench(tmp_path, *TO_PRIMARY)
     there.hear("one point four ohms")
-    assert there.page.large[-2:] == ["? Primary reading: 1.4 Ω.", "1.4 Ω"]
+    assert there.page.large[-2:] == ["? What does the primary read?", "1.4 Ω"]
     there.hear("no one point five ohms")
     assert there.page.large[-1] == "1.5 Ω"
 

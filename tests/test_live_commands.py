@@ -159,13 +159,18 @@ def test_without_an_engine_answers_are_typed_unless_it_was_asked_for(
     assert devices.opened == 0
 
 
-def test_settings_are_used_and_a_wrong_meter_in_them_is_one_line(
+def test_settings_are_used_and_a_wrong_meter_in_them_stops_nothing(
     devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     settings = tmp_path / "settings.toml"
+    assert main(["voice", "--quiet", "--data", str(tmp_path / "data"), "--meter", "sundial"]) == 2
+    assert "no meter 'sundial' (--meter): there are auto, fine, pocket" in capsys.readouterr().err
     settings.write_text('meter = "sundial"\n')
-    assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 2
-    assert f"no meter 'sundial' ({settings}): there are auto, fine, pocket" in capsys.readouterr().err
+    typing.type("stop")
+    assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 0
+    assert (
+        f"no meter 'sundial' ({settings}): there are auto, fine, pocket. It will be asked." in capsys.readouterr().err
+    )
     settings.write_text('meter = "fine"\nrate = 300\naudio = 1\n')
     typing.type("slower", "stop")
     assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 0

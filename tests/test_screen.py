@@ -45,6 +45,16 @@ def test_every_letter_of_a_reading_has_its_own_shape() -> None:
     assert banner("ok", 80).count("\n") == 2
 
 
+def test_a_question_that_would_fill_the_screen_stays_plain(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "40")
+    out = Terminal()
+    screen = Screen(large=True, decided=lambda _: None, out=out)
+    screen.question("Which symptoms does it show? Say as many as apply, then done; or none.")
+    screen.question("unpronounceabilities")
+    assert out.getvalue() == ""
+
+
 def test_what_does_not_fit_gets_smaller_and_then_plain() -> None:
     assert "█" in display("over range", 50)
     assert display("over range", 50).count("\n") == 6  # two lines of the smaller kind
