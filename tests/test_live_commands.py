@@ -159,23 +159,31 @@ def test_without_an_engine_answers_are_typed_unless_it_was_asked_for(
     assert devices.opened == 0
 
 
-def test_settings_are_used_and_a_wrong_meter_in_them_stops_nothing(
+def test_a_wrong_meter_stops_nothing_when_the_settings_name_it(
     devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     settings = tmp_path / "settings.toml"
     assert main(["voice", "--quiet", "--data", str(tmp_path / "data"), "--meter", "sundial"]) == 2
     assert "no meter 'sundial' (--meter): there are auto, fine, pocket" in capsys.readouterr().err
-    settings.write_text('meter = "sundial"\n')
+    settings.write_text('meter = "sundial"\naudio = 1\n')
     typing.type("stop")
     assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 0
-    assert (
-        f"no meter 'sundial' ({settings}): there are auto, fine, pocket. It will be asked." in capsys.readouterr().err
-    )
-    settings.write_text('meter = "fine"\nrate = 300\naudio = 1\n')
+    told = capsys.readouterr().err
+    assert f"no meter 'sundial' ({settings}): there are auto, fine, pocket. It will be asked." in told
+    assert f"{settings}: audio: found 1, expected true or false. It stays as usual (True)." in told
+    assert devices.played == []
+
+
+def test_settings_are_used(
+    devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "settings.toml").write_text('meter = "fine"\nrate = 300\n')
     typing.type("slower", "stop")
     assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 0
     assert "Speaking at 275 words a minute." in capsys.readouterr().err
-    assert devices.opened <= 1
+    (record,) = (tmp_path / "data").glob("*/journal.jsonl")
+    assert '"meter":"fine"' in record.read_text()
+    assert devices.played == []
 
 
 def test_a_setting_that_cannot_be_kept_is_told_and_the_session_goes_on(
