@@ -26,11 +26,11 @@ from assistant.devices.engines import open_recogniser
 from assistant.devices.host import PortAudio
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
-from assistant.devices.ports import Samples, Utterance
+from assistant.devices.ports import Recogniser, Samples, Utterance
 from assistant.devices.reports import AllSpoken, Report, SoundHeard
 from assistant.devices.speaker import Voice as Speech
 from assistant.dialogue.state import Bench
-from assistant.language.meaning import Expectation
+from assistant.language.meaning import Expectation, Hearing
 from assistant.preflight import load_bench, read_files
 
 STEPS = {"reading": "secondary", "answer": "any", "command": "any", "correction": "primary"}
@@ -54,9 +54,24 @@ def percentile(values: list[float], share: float) -> float:
     return sorted(values)[min(len(values) - 1, round(share * (len(values) - 1)))]
 
 
+class Timed:
+    """A recogniser, and how long it took each time."""
+
+    def __init__(self, recogniser: Recogniser) -> None:
+        self._recogniser = recogniser
+        self.name = recogniser.name
+        self.took: list[float] = []
+
+    def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
+        began = time.monotonic()
+        hearing = self._recogniser.hear(samples, expectation)
+        self.took.append(time.monotonic() - began)
+        return hearing
+
+
 def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
     """Utterance in, sentence out: the way of a reply through ears and mouth, without the dialogue's fractions of a millisecond."""
-    recogniser = open_recogniser(None, about.lexicon)
+    recogniser = Timed(open_recogniser(None, about.lexicon))
     host = PortAudio()
     told: Queue[Report] = Queue()
     mouth = Mouth(Speech(), Loudspeaker(host), told.put, tones=False)
@@ -70,6 +85,7 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
     ear, before, voice = Ear(bench.loudspeaker), Ear(bench.microphone), Voice(bench.microphone)
     time.sleep(3)
     took: list[float] = []
+    rest: list[float] = []
     utterances = spoken()
     for number in range(count):
         sound, expected[0] = utterances[number % len(utterances)]
@@ -84,6 +100,7 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
             pass
         if ear.began_at > ended:
             took.append(ear.began_at - ended)
+            rest.append(took[-1] - recogniser.took[-1])
     ears.close()
     mouth.close()
     for thing in (voice, ear, before):
@@ -91,7 +108,9 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
     late = percentile(took, 0.95)
     print(
         f"reply ({recogniser.name}): from end of speech to the first sample, over {len(took)} utterances: "
-        f"median {statistics.median(took):.2f} s, 95 % within {late:.2f} s, longest {max(took):.2f} s"
+        f"median {statistics.median(took):.2f} s, 95 % within {late:.2f} s, longest {max(took):.2f} s; "
+        f"recognising alone took {statistics.median(recogniser.took):.2f} s (median of {len(recogniser.took)} times), "
+        f"everything else {statistics.median(rest):.2f} s"
     )
 
 
