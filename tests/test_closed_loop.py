@@ -60,7 +60,7 @@ def test_a_whole_session_by_ear_with_a_correction_a_pause_noise_and_a_pulled_plu
         talk.wait_for("Are there electronics")
         for line in ("no", "no spark, done", "no"):  # typed in the middle of a spoken session
             talk.type(line)
-        assert "Say done when that is ready" in talk.my_turn()
+        talk.wait_for("Say done when that is ready")
         bench.microphone.pull()
         talk.wait_for("microphone sends nothing any more")
         talk.type("pause")
