@@ -27,7 +27,7 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
 
-def parser() -> argparse.ArgumentParser:
+def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for each option
     """All commands with their options; every one has an example."""
     top = _Parser(
         prog="ohmaloud",
@@ -58,6 +58,23 @@ def parser() -> argparse.ArgumentParser:
     def step(to: argparse.ArgumentParser) -> None:
         to.add_argument("--step", default="any", metavar="STEP", help=STEPS)
         to.add_argument("--range", metavar="OHMS", help="full scale the dial stands on, as 200, 20k or 2M")
+
+    voice = command(
+        "voice",
+        "A spoken session, hands on the probes: microphone and loudspeaker, and typed lines at any moment.",
+        "ohmaloud voice --job 14 --meter pocket",
+    )
+    voice.add_argument("--input", metavar="NAME", help="microphone: its name or a part of it")
+    voice.add_argument("--output", metavar="NAME", help="loudspeaker: its name or a part of it")
+    voice.add_argument(
+        "--headset", action="store_true", help="ears stay open while it speaks, so it can be interrupted"
+    )
+    voice.add_argument("--rate", metavar="WPM", type=_rate, help="how fast it speaks, words a minute, 120 to 450")
+    voice.add_argument("--quiet", action="store_true", help="no speech and no tones, only text")
+    voice.add_argument("--plain", action="store_true", help="no large type; for screen readers")
+    voice.add_argument("--no-audio", action="store_true", help="do not keep what was heard as sound")
+    engine(voice)
+    session(voice)
 
     chat = command("chat", "A typed session.", "ohmaloud chat --job 14")
     session(chat)
@@ -112,7 +129,23 @@ def parser() -> argparse.ArgumentParser:
 
     replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
     replay.add_argument("folder", metavar="FOLDER")
+    replay.add_argument("--play", metavar="N", type=int, help="play what was heard the N-th time, from 1")
     replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
+    check = command(
+        "check",
+        "Which devices, recogniser and voice a spoken session would use, and how the microphone sounds.",
+        "ohmaloud check",
+    )
+    check.add_argument("--input", metavar="NAME", help="microphone: its name or a part of it")
+    check.add_argument("--output", metavar="NAME", help="loudspeaker: its name or a part of it")
+    check.add_argument(
+        "--seconds", metavar="S", type=_seconds, default=5.0, help="length of the microphone test (default 5; 0: none)"
+    )
+    check.add_argument("--json", action="store_true", help="one JSON object on standard output too")
+    engine(check)
+
+    settings = command("settings", "Every setting, its value and where it comes from.", "ohmaloud settings")
+    settings.add_argument("--json", action="store_true", help="as one JSON object on standard output")
     _records(command)
     return top
 
@@ -207,6 +240,22 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     meter.add_argument("--title", metavar="TEXT", help="what reports call it (default: its name)")
     meter.add_argument("--auto", action="store_true", help="it finds its range itself")
     meter.add_argument("--replace", action="store_true", help="describe one of your own anew")
+
+
+def _rate(text: str) -> int:
+    if text.isdecimal() and 120 <= int(text) <= 450:  # noqa: PLR2004 - as the message says
+        return int(text)
+    raise argparse.ArgumentTypeError(f"found {text!r}, expected words a minute from 120 to 450")
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = -1.0
+    if 0 <= seconds <= 60:  # noqa: PLR2004 - as the message says
+        return seconds
+    raise argparse.ArgumentTypeError(f"found {text!r}, expected seconds from 0 to 60")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

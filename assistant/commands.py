@@ -7,6 +7,7 @@ import shlex
 import sys
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -17,9 +18,10 @@ if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser, Speaker
     from assistant.language.lexicon import Lexicon
     from assistant.language.meaning import Expectation
+    from assistant.live import Live
     from assistant.measure.units import Reading
     from assistant.measure.verdict import Verdict
-    from assistant.session import Session
+    from assistant.session import Opening, Outlet, Rim, Session
 
 
 # ---- read and hear
@@ -200,18 +202,24 @@ class Terminal:
 
 
 def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
+    from assistant.session import Opening
+
+    return _begun(options, Opening(options.job, options.meter, engine), outlet)
+
+
+def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", rim: "Rim | None" = None) -> "Session":
     from assistant.devices.clock import SteadyClock
     from assistant.language import wording
     from assistant.preflight import read_files
-    from assistant.session import Jobs, Opening
+    from assistant.session import Jobs
 
     jobs = Jobs(data_folder(options))
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
         outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
-    opening = Opening(wording.shorten(options.job), options.meter, engine)
+    opening = replace(opening, label=wording.shorten(options.job))
     try:
-        return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone())
+        return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone(), rim)
     except OSError as error:
         raise BadInput(f"{jobs.data}: the record cannot be begun ({error.strerror})") from error
 
@@ -240,6 +248,16 @@ def _line(*, at_terminal: bool) -> str | None:
         return input("> ")
     except EOFError:
         return None
+
+
+def voice(options: argparse.Namespace) -> int:
+    """A session by microphone and loudspeaker, with typed lines at any moment."""
+    from assistant import live_commands
+
+    def begin(opening: "Opening", live: "Live") -> "Session":
+        return _begun(options, opening, live, live)
+
+    return live_commands.voice(options, begin, Terminal().decided)
 
 
 def listen(options: argparse.Namespace) -> int:
@@ -317,6 +335,10 @@ def replay(options: argparse.Namespace) -> int:
     from assistant.preflight import load_bench, read_files
     from assistant.replay import replay as replay_record
 
+    if options.play is not None:
+        from assistant import live_commands
+
+        return live_commands.play(Path(options.folder), options.play)
     record = read_journal(Path(options.folder))
     try:
         bench = load_bench(read_files() if options.today else record.header.files)
@@ -349,6 +371,7 @@ def _elsewhere(module: str, name: str) -> Callable[[argparse.Namespace], int]:
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "voice": voice,
     "chat": chat,
     "listen": listen,
     "demo": demo,
@@ -360,4 +383,6 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
         name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
     },
     "meter": _elsewhere("commands_meter", "meter"),
+    "check": _elsewhere("live_commands", "check"),
+    "settings": _elsewhere("live_commands", "settings"),
 }

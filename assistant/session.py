@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, assert_never
 
 from filelock import FileLock, Timeout
 
@@ -18,13 +18,17 @@ from assistant.dialogue.events import (
     Effect,
     Event,
     Finished,
+    Heard,
+    Hush,
     InputEnded,
+    Listen,
     Save,
     Say,
     SetVoice,
     Show,
     SpeechEnded,
     Started,
+    StartTimer,
     TakenUp,
     Typed,
 )
@@ -32,6 +36,7 @@ from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
 from assistant.errors import BadInput
 from assistant.journal import FILE, Header, Journal, read
+from assistant.language.meaning import Expectation
 from assistant.measure.verdict import Verdict
 from assistant.preflight import Files, load_bench
 from assistant.replay import replay
@@ -58,9 +63,25 @@ class Outlet(Protocol):
         """A verdict was reached."""
 
 
+class Rim(Protocol):
+    """The live side of a session: ears, time, and a mouth that itself reports the end of speech."""
+
+    def listen(self, expect: Expectation) -> None:
+        """The question stands: ears open for this."""
+
+    def start_timer(self, name: str, after_ms: int) -> None:
+        """Report `TimerFired(name)` after so long."""
+
+    def hush(self) -> None:
+        """Silence at once."""
+
+
 @dataclass(slots=True)
 class Session:
-    """One session in progress. `over` once it finished; `complete` when it reached its end rather than being left."""
+    """One session in progress. `over` once it finished; `complete` when it reached its end rather than being left.
+
+    Without a `rim` nothing takes time: what is said has been spoken at once. `heard` counts utterances since the beginning.
+    """
 
     bench: Bench
     state: State
@@ -69,8 +90,10 @@ class Session:
     clock: Clock
     outlet: Outlet
     lock: FileLock
+    rim: Rim | None = None
     over: bool = False
     complete: bool = False
+    heard: int = 0
     _noted: tuple[str, bool] | None = None
 
     def take(self, event: Event) -> bool:
@@ -86,6 +109,7 @@ class Session:
             )
             return False
         self.state = state
+        self.heard += isinstance(event, Heard)
         self.perform(effects)
         return True
 
@@ -98,7 +122,8 @@ class Session:
         self._note_job()
         for effect in effects:
             self._perform(effect)
-        if self.state.timed and any(isinstance(effect, Say) for effect in effects) and not self.over:
+        spoken = self.rim is None and any(isinstance(effect, Say) for effect in effects)
+        if self.state.timed and spoken and not self.over:
             self.take(SpeechEnded())
 
     def _perform(self, effect: Effect) -> None:
@@ -115,8 +140,21 @@ class Session:
                 self._save(name, text)
             case Finished(complete):
                 self.over, self.complete = True, complete
-            case _:  # Listen and StartTimer: the loop that feeds events reads the state's expectation itself
+            case Listen() | StartTimer() | Hush():
+                self._at_rim(effect)
+            case _:
+                assert_never(effect)
+
+    def _at_rim(self, effect: Listen | StartTimer | Hush) -> None:
+        match self.rim, effect:
+            case None, _:  # whoever feeds events reads the state's expectation itself
                 pass
+            case rim, Listen(expect):
+                rim.listen(expect)
+            case rim, StartTimer(name, after_ms):
+                rim.start_timer(name, after_ms)
+            case rim, Hush():
+                rim.hush()
 
     def _save(self, name: str, text: str) -> None:
         try:
@@ -140,12 +178,17 @@ class Session:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """How a session begins: the job's label and the meter when they are known, the engine's name, whether people are waited for."""
+    """How a session begins: the job's label and the meter when they are known, the engine's name, whether people are waited for.
+
+    `rate_wpm` and `volume_percent` are how to speak, 0 as usual, or as before in a session that is taken up.
+    """
 
     label: str = ""
     meter: str = ""
     engine: str = "none"
     timed: bool = False
+    rate_wpm: int = 0
+    volume_percent: int = 0
 
 
 class Jobs:
@@ -161,14 +204,16 @@ class Jobs:
                 f"{data}: cannot be used for records ({error.strerror}); give another folder with --data"
             ) from error
 
-    def open(self, files: Files, opening: Opening, clock: Clock, outlet: Outlet, at: dt.datetime) -> Session:
+    def open(  # noqa: PLR0913, PLR0917 - all that a session is made of
+        self, files: Files, opening: Opening, clock: Clock, outlet: Outlet, at: dt.datetime, rim: Rim | None = None
+    ) -> Session:
         """Begin a session, or take up the unfinished one of the same label. Raises BadInput (another process has it), BadData, OSError."""
         bench = load_bench(files)
         if opening.meter and opening.meter not in bench.meters:
             raise BadInput(f"no meter {opening.meter!r}: there are {', '.join(sorted(bench.meters))}")
         left = self.unfinished(opening.label) if opening.label else None
         if left is not None:
-            session = self.take_up(left, clock, outlet)
+            session = self.take_up(left, clock, outlet, opening, rim)
             begun_with = session.state.facts.meter
             if opening.meter and begun_with and opening.meter != begun_with:
                 outlet.show(f"This job was begun with the meter {begun_with}; it stays with it.")
@@ -185,11 +230,14 @@ class Jobs:
             lock.release()
             shutil.rmtree(folder, ignore_errors=True)  # nothing was recorded in it
             raise
-        session = Session(bench, State(), journal, store, clock, outlet, lock)
-        session.take(Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed))
+        session = Session(bench, State(), journal, store, clock, outlet, lock, rim)
+        voice = (opening.rate_wpm, opening.volume_percent)
+        session.take(Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice))
         return session
 
-    def take_up(self, folder: Path, clock: Clock, outlet: Outlet) -> Session:
+    def take_up(
+        self, folder: Path, clock: Clock, outlet: Outlet, opening: Opening | None = None, rim: Rim | None = None
+    ) -> Session:
         """Go on with a session. What the last event still owed is written and done first. Raises BadInput, BadRecord, BadData, OSError."""
         lock = _lock(folder)
         record = read(folder)
@@ -202,16 +250,18 @@ class Jobs:
             )
         store = FolderStore(folder, FILE, record.kept_bytes)
         journal = Journal(store, record.check)
-        session = Session(bench, done.state, journal, store, clock, outlet, lock)
+        session = Session(bench, done.state, journal, store, clock, outlet, lock, rim)
+        session.heard = sum(isinstance(entry.event, Heard) for entry in record.entries)
+        how = opening or Opening()
         if done.missing:
             journal.owed(done.missing)
             session.perform(done.missing)
         if not record.entries:
             at = dt.datetime.fromisoformat(record.header.at)
-            session.take(Started(f"{at:%Y-%m-%d %H:%M}"))
+            session.take(Started(f"{at:%Y-%m-%d %H:%M}", timed=how.timed))
         else:
             session.over = False
-            session.take(TakenUp())
+            session.take(TakenUp(how.timed, how.rate_wpm, how.volume_percent))
         return session
 
     def unfinished(self, label: str) -> Path | None:

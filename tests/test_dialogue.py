@@ -8,6 +8,7 @@ from assistant.dialogue.events import (
     DeviceBack,
     DeviceFailed,
     Finished,
+    Hush,
     InputEnded,
     Listen,
     Save,
@@ -555,6 +556,30 @@ def test_stop_stops_at_once_and_the_session_is_taken_up_where_it_was(bench: Benc
     effects = talk.event(TakenUp())
     assert isinstance(effects[-1], Listen)
     assert talk.phase is before
+
+
+def test_only_stop_silences_what_must_be_heard_whole(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS)
+    assert talk.event(Typed("stop"))[0] == Hush()
+    assert [effect for effect in talk.effects if isinstance(effect, Hush)] == [Hush()]
+    assert Hush() not in talk.event(InputEnded())
+    finished = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    assert finished.effects[-1] == Finished(complete=True)
+    assert Hush() not in finished.effects
+
+
+def test_a_remembered_voice_is_where_faster_and_louder_begin(bench: Bench) -> None:
+    talk = Conversation(bench)
+    talk.event(Started("2026-01-02 03:04", rate_wpm=300, volume_percent=60))
+    talk.type("faster", "louder")
+    assert SetVoice(325, 60) in talk.effects
+    assert SetVoice(325, 80) in talk.effects
+    talk.event(TakenUp(timed=True, rate_wpm=9_999))
+    assert (talk.state.voice.rate_wpm, talk.state.voice.volume_percent) == (450, 80)
+    assert talk.state.timed
+    talk.event(TakenUp())
+    assert talk.state.voice.rate_wpm == 450
+    assert not talk.state.timed
 
 
 def test_a_settling_reading_survives_a_stop(bench: Bench) -> None:

@@ -30,6 +30,8 @@ class Pauses:
 
     complete_s: float = 0.4
     """Silence that ends an utterance which is complete as it stands."""
+    early_s: float = 0.2
+    """Silence after which it is asked whether an utterance is complete: recognising takes time, and so it is spent while waiting."""
     incomplete_s: float = 1.2
     """Silence that ends one which is not ("four point ..."), or of which nobody can tell."""
     longest_s: float = 8.0
@@ -51,6 +53,7 @@ class Pauses:
             raise ValueError(f"pauses can be stretched 1 to 10 times, not {factor}")
         return Pauses(
             self.complete_s * factor,
+            self.early_s,
             self.incomplete_s * factor,
             self.longest_s,
             self.lead_s,
@@ -79,9 +82,9 @@ def is_clipped(samples: Samples) -> bool:
 class Endpointer:
     """Feeds on blocks at RATE_HZ and gives back utterances as they end.
 
-    `unfinished(samples)` is asked once per pause, after `complete_s` of silence, with the utterance so far; True means
+    `unfinished(samples)` is asked once per pause, after `early_s` of silence, with the utterance so far; True means
     that more is likely to follow. It may recognise the sound on the spot: the reply can then start as soon as the
-    pause is over. Without it every pause must last `incomplete_s`.
+    pause is over; the utterance that ends in this pause is marked `asked`. Without it every pause must last `incomplete_s`.
     """
 
     def __init__(self, pauses: Pauses | None = None, unfinished: Callable[[Samples], bool] | None = None) -> None:
@@ -115,6 +118,21 @@ class Endpointer:
             if utterance:
                 ended.append(utterance)
         return tuple(ended)
+
+    @property
+    def speech_s(self) -> float:
+        """How much of the utterance that is going on was speech so far; 0 when nobody speaks, and in what is dropped."""
+        return self._speech * FRAME / RATE_HZ if self._speaking and not self._dropping else 0.0
+
+    @property
+    def pausing_s(self) -> float:
+        """How long it has been silent since the last speech."""
+        return self._silence * FRAME / RATE_HZ
+
+    def forget(self) -> None:
+        """Leave what was being said, and everything before it: the ears were shut."""
+        self._reset()
+        self._rest = self._context = np.zeros(0, dtype=np.float32)
 
     def finish(self) -> tuple[Utterance, ...]:
         """The source has ended: returns what was being said, if anything."""
@@ -151,25 +169,26 @@ class Endpointer:
         return self._cut() if self._pause_is_over() else None
 
     def _pause_is_over(self) -> bool:
-        if self._silence < self._frames(self._pauses.complete_s):
-            return False
-        if self._silence >= self._frames(self._pauses.incomplete_s):
-            return True
-        if self._unfinished and not self._asked:
+        if self._unfinished and not self._asked and self._silence >= self._frames(self._pauses.early_s):
             self._asked = True
             self._until_complete = self._unfinished(np.concatenate(self._kept))
-        return self._unfinished is not None and not self._until_complete
+        if self._silence >= self._frames(self._pauses.incomplete_s):
+            return True
+        complete = self._unfinished is not None and not self._until_complete
+        return complete and self._silence >= self._frames(self._pauses.complete_s)
 
     def _cut(self) -> Utterance | None:
         """The utterance that is held, and a fresh start; None when it was only a click."""
         start = self._at - len(self._kept)
-        speech = self._speech
+        speech, asked = self._speech, self._asked
         spare = max(0, self._silence - self._frames(self._pauses.lead_s))
         samples = np.concatenate(self._kept[: len(self._kept) - spare])
         self._reset()
         if speech < self._frames(self._pauses.shortest_s):
             return None
-        return Utterance(samples, start * FRAME / RATE_HZ, (self._at - spare) * FRAME / RATE_HZ, is_clipped(samples))
+        return Utterance(
+            samples, start * FRAME / RATE_HZ, (self._at - spare) * FRAME / RATE_HZ, is_clipped(samples), asked
+        )
 
     def _reset(self) -> None:
         self._kept = []

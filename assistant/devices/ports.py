@@ -24,6 +24,8 @@ class Utterance:
     start_s: float
     end_s: float
     clipped: bool = False
+    asked: bool = False
+    """True when nothing was said after the end-pointer last asked whether this is finished: what was heard then is all of it."""
 
 
 class Microphone(Protocol):

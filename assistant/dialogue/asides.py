@@ -6,12 +6,14 @@ from assistant.dialogue.events import (
     DeviceBack,
     DeviceFailed,
     Finished,
+    Hush,
     Listen,
     Say,
     SetVoice,
     Show,
     Started,
     StartTimer,
+    TakenUp,
 )
 from assistant.dialogue.moves import Incoming, again, came, is_reading, said, then_ask, whereabouts
 from assistant.dialogue.routes import Outcome, enter
@@ -37,11 +39,20 @@ def begin(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     event = came(incoming, Started)
     facts = Facts(label=event.label, meter=event.meter)
     state = replace(state, facts=facts, timed=event.timed, started_at=event.at)
-    return enter(bench, state, bench.procedure.first)
+    return enter(bench, _speaking(state, event), bench.procedure.first)
 
 
-def take_up(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+def _speaking(state: State, event: Started | TakenUp) -> State:
+    rate = _within(RATES_WPM, event.rate_wpm or state.voice.rate_wpm)
+    return replace(
+        state, voice=Voice(rate, _within(VOLUMES_PERCENT, event.volume_percent or state.voice.volume_percent))
+    )
+
+
+def take_up(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """A session that was left goes on with its open question; one that is complete says so."""
+    event = came(incoming, TakenUp)
+    state = _speaking(replace(state, timed=event.timed), event)
     if state.verdict is not None and state.phase is Phase.CLOSED and state.complete:
         return state, (Say(wording.COMPLETE), Finished(complete=True))
     phase = state.before_pause if state.phase in (Phase.CLOSED, Phase.PAUSED) else state.phase
@@ -50,8 +61,9 @@ def take_up(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 
 
 def stop(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
-    """Over, from anywhere; nothing is lost."""
-    return _close(state, wording.FINISHED if state.verdict else wording.stopped(state.facts.label))
+    """Over, from anywhere and at once; nothing is lost."""
+    state, effects = _close(state, wording.FINISHED if state.verdict else wording.stopped(state.facts.label))
+    return state, (Hush(), *effects)
 
 
 def input_ended(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:

@@ -13,17 +13,24 @@ class Started:
     """A session begins, `at` local time as text. `label` and `meter` empty mean: ask.
 
     `timed` is False where nobody has to be waited for (chat, recordings): no window after a read-back, no reminders.
+    `rate_wpm` and `volume_percent` are how to speak as remembered from earlier; 0: as usual.
     """
 
     at: str = ""
     label: str = ""
     meter: str = ""
     timed: bool = False
+    rate_wpm: int = 0
+    volume_percent: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class TakenUp:
-    """A session that was left is taken up again."""
+    """A session that was left is taken up again: `timed` and spoken as given now, whichever way it was begun."""
+
+    timed: bool = False
+    rate_wpm: int = 0
+    volume_percent: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +123,11 @@ class SetVoice:
 
 
 @dataclass(frozen=True, slots=True)
+class Hush:
+    """Whatever is still being spoken ends at once, cautions too: somebody said "stop"."""
+
+
+@dataclass(frozen=True, slots=True)
 class Decided:
     """The judgement of the readings so far, for the record."""
 
@@ -137,4 +149,4 @@ class Finished:
     complete: bool
 
 
-Effect = Say | Show | Listen | StartTimer | SetVoice | Decided | Save | Finished
+Effect = Say | Show | Listen | StartTimer | SetVoice | Hush | Decided | Save | Finished

@@ -1,0 +1,270 @@
+"""The machine's sound devices through PortAudio, as few calls as the microphone and the loudspeaker need.
+
+`PortAudio` is the real one; a stand-in in the tests passes the same contract. The library is looked for when it is first
+needed, so that everything else works without it. All trouble is BadInput with one line for a person.
+"""
+
+import ctypes
+import ctypes.util
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+from assistant.devices.install import command_for
+from assistant.devices.ports import Samples
+from assistant.errors import BadInput
+from assistant.language import device_wording as wording
+
+Take = Callable[[Samples, bool], None]
+"""Gets each block that was recorded, mono, and whether sound was lost before it. Called from a thread of
+the system's: copy, queue, return."""
+Fill = Callable[[int], Samples]
+"""Gives the next so many mono samples to be played. Called from a thread of the system's: must not wait."""
+
+RATES_HZ = (48_000, 44_100, 16_000, 32_000, 22_050, 96_000, 8_000)
+"""Tried in this order when a device refuses the rate that it gives as its own."""
+
+_BLOCK_S = 0.064
+_PLAY_BLOCK_S = 0.02
+_LATENCY_S = 0.1
+"""Asked of the system. With less (0.04 s) speech broke off on a busy machine with two cores; stopping within 0.3 s leaves room for it."""
+_CLOSE_S = 2.0
+"""Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
+_BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
+"""PortAudio's codes: device unavailable, invalid sample rate, invalid number of channels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """One device as the system lists it; `inputs` and `outputs` are channels, 0 when it has none."""
+
+    index: int
+    name: str
+    inputs: int
+    outputs: int
+    rate_hz: int
+    default_input: bool = False
+    default_output: bool = False
+
+
+class SoundStream(Protocol):
+    """A device that is open."""
+
+    @property
+    def rate_hz(self) -> int:
+        """The rate at which blocks come or go."""
+
+    @property
+    def latency_s(self) -> float:
+        """How long sound is on its way between the program and the air."""
+
+    @property
+    def alive(self) -> bool:
+        """False once it was closed, by its owner or because the list of devices had to be read anew."""
+
+    def close(self) -> None:
+        """Stop at once, without playing what is left. Never raises, may be called again."""
+
+
+class SoundHost(Protocol):
+    """The devices of a machine."""
+
+    def devices(self, *, anew: bool = False) -> tuple[Device, ...]:
+        """What is plugged in. `anew` looks again, for which every open stream is closed. Raises BadInput without a library."""
+
+    def record(self, device: Device, take: Take) -> SoundStream:
+        """Record at the device's own rate. Raises BadInput, one line."""
+
+    def play(self, device: Device, fill: Fill) -> SoundStream:
+        """Play at the device's own rate. Raises BadInput, one line."""
+
+
+def choose(devices: tuple[Device, ...], kind: str, wanted: str | None) -> Device:
+    """The device of that name, or the first whose name holds it; without a name the system's own choice. Raises BadInput."""
+    recording = kind == wording.MICROPHONE
+    able = [device for device in devices if (device.inputs if recording else device.outputs)]
+    if not able:
+        raise BadInput(wording.NO_MICROPHONE if recording else wording.NO_LOUDSPEAKER)
+    if wanted:
+        exact = [device for device in able if device.name == wanted]
+        part = [device for device in able if wanted.casefold() in device.name.casefold()]
+        if not exact + part:
+            raise BadInput(wording.not_named(kind, wanted, tuple(device.name for device in able)))
+        return (exact + part)[0]
+    usual = [device for device in able if (device.default_input if recording else device.default_output)]
+    return (usual or able)[0]
+
+
+class PortAudio:
+    """Satisfies `SoundHost`."""
+
+    def __init__(self) -> None:
+        self._lock = threading.RLock()
+        self._library: Any = None
+        self._open: list[_Stream] = []
+        self._ending: list[threading.Thread] = []
+
+    def devices(self, *, anew: bool = False) -> tuple[Device, ...]:
+        """What is plugged in."""
+        with self._lock:
+            fresh = self._library is None
+            library = self._loaded()
+            if anew and not fresh:
+                for stream in tuple(self._open):
+                    stream.close()
+                self._ending = [thread for thread in self._ending if thread.is_alive()]
+                if not self._ending:  # the library may not be ended under a call that has not come back
+                    with suppress(library.PortAudioError):
+                        library._terminate()  # noqa: SLF001 - the list is frozen until the library starts again
+                        library._initialize()  # noqa: SLF001 - the same
+            try:
+                found = library.query_devices()
+                usual = library.default.device
+            except library.PortAudioError as error:
+                raise BadInput(_why(error)) from None
+            return tuple(
+                Device(
+                    each["index"],
+                    each["name"],
+                    each["max_input_channels"],
+                    each["max_output_channels"],
+                    round(each["default_samplerate"]),
+                    default_input=each["index"] == usual[0] or each["index"] == _first(found, "input", usual[0]),
+                    default_output=each["index"] == usual[1] or each["index"] == _first(found, "output", usual[1]),
+                )
+                for each in found
+            )
+
+    def record(self, device: Device, take: Take) -> SoundStream:
+        """Record at the device's own rate."""
+
+        def came(block: Any, _frames: int, _time: Any, status: Any) -> None:  # noqa: ANN401 - the library has no types
+            take(block.mean(axis=1, dtype=np.float32), bool(status.input_overflow))
+
+        return self._opened(wording.MICROPHONE, device, device.inputs, "InputStream", came, _BLOCK_S)
+
+    def play(self, device: Device, fill: Fill) -> SoundStream:
+        """Play at the device's own rate."""
+
+        def wanted(block: Any, frames: int, _time: Any, _status: Any) -> None:  # noqa: ANN401 - the same
+            block[:] = fill(frames)[:, None]
+
+        return self._opened(wording.LOUDSPEAKER, device, device.outputs, "OutputStream", wanted, _PLAY_BLOCK_S)
+
+    def _opened(  # noqa: PLR0913, PLR0917 - one place for both directions
+        self, kind: str, device: Device, channels: int, way: str, callback: Callable[..., None], block_s: float
+    ) -> "SoundStream":
+        """The stream with the fewest channels and the first rate that the device takes."""
+        with self._lock:
+            library = self._loaded()
+            rates = dict.fromkeys((device.rate_hz, *RATES_HZ))
+            tries = [(rate, count) for rate in rates for count in dict.fromkeys((1, min(2, channels), channels))]
+            error: Exception | None = None
+            for rate_hz, count in tries:
+                try:
+                    made = getattr(library, way)(
+                        samplerate=rate_hz,
+                        blocksize=round(block_s * rate_hz),
+                        device=device.index,
+                        channels=count,
+                        dtype="float32",
+                        latency=_LATENCY_S,
+                        callback=callback,
+                    )
+                    made.start()
+                except library.PortAudioError as failed:
+                    error = failed
+                    if _code(failed) not in (_BAD_RATE, _BAD_CHANNELS):
+                        break
+                except ValueError as failed:  # the index is of a device that has gone
+                    error = failed
+                    break
+                else:
+                    stream = _Stream(self, made, rate_hz)
+                    self._open.append(stream)
+                    return stream
+            if error is not None and _code(error) == _BUSY:
+                raise BadInput(wording.busy(kind, device.name)) from None
+            raise BadInput(wording.refused(kind, device.name, _why(error))) from None
+
+    def _loaded(self) -> Any:  # noqa: ANN401 - the same
+        if self._library is None:
+            try:
+                import sounddevice  # noqa: PLC0415 - it raises OSError where PortAudio is missing
+            except OSError:
+                raise BadInput(wording.install_portaudio(command_for("portaudio"))) from None
+            _quiet_alsa()
+            self._library = sounddevice
+        return self._library
+
+    def let_go(self, stream: "_Stream", made: Any) -> None:  # noqa: ANN401 - the same
+        """Close a stream of the library's, waiting no longer than a moment for it."""
+        with self._lock:
+            if stream in self._open:
+                self._open.remove(stream)
+
+        def end() -> None:
+            with suppress(Exception):  # whatever it says: the device is not used any more
+                made.abort()
+            with suppress(Exception):
+                made.close()
+
+        ending = threading.Thread(target=end, name="closing a sound device", daemon=True)
+        self._ending.append(ending)
+        ending.start()
+        ending.join(_CLOSE_S)
+
+
+class _Stream:
+    """One open stream of the library's. Satisfies `SoundStream`."""
+
+    def __init__(self, host: PortAudio, made: Any, rate_hz: int) -> None:  # noqa: ANN401 - the library has no types
+        self._host = host
+        self._made = made
+        self.rate_hz = rate_hz
+        self.latency_s = float(made.latency)
+        self._closed = threading.Event()
+
+    @property
+    def alive(self) -> bool:
+        return not self._closed.is_set()
+
+    def close(self) -> None:
+        if not self._closed.is_set():
+            self._closed.set()
+            self._host.let_go(self, self._made)
+
+
+def _first(found: Any, way: str, usual: int) -> int:  # noqa: ANN401 - the same
+    """The first device that has this way, where the system names none."""
+    able = [each["index"] for each in found if each[f"max_{way}_channels"]]
+    return able[0] if able and usual < 0 else -1
+
+
+def _code(error: Exception) -> int | None:
+    return error.args[1] if len(error.args) > 1 and isinstance(error.args[1], int) else None
+
+
+def _why(error: Exception | None) -> str:
+    """The library's words on one line."""
+    return " ".join(str(error.args[0] if error and error.args else error).split())
+
+
+def _quiet_alsa() -> None:
+    """ALSA writes its own complaints to standard error, between our lines; a handler that does nothing keeps it quiet."""
+    if sys.platform != "linux":
+        return
+    name = ctypes.util.find_library("asound")
+    with suppress(OSError, AttributeError):
+        ctypes.CDLL(name).snd_lib_error_set_handler(_NOTHING)
+
+
+_NOTHING = ctypes.CFUNCTYPE(None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p)(
+    lambda *_: None
+)
+"""Kept for as long as the program runs: the library calls it."""

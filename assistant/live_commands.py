@@ -1,0 +1,230 @@
+"""The commands of the live side: `voice`, `check`, `settings`, and `replay --play`. Heavy imports stand inside."""
+
+import argparse
+import queue
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.devices.quiet import quiet_libraries
+from assistant.errors import BadData, BadInput
+from assistant.settings import KEYS, Settings, Value, load, remember
+from assistant.streams import out, tell
+
+if TYPE_CHECKING:
+    from assistant.devices.host import SoundHost
+    from assistant.devices.ports import Recogniser
+    from assistant.devices.reports import Report
+    from assistant.dialogue.state import Bench
+    from assistant.live import Live
+    from assistant.session import Opening, Session
+
+GOODBYE_S = 120.0
+"""A verdict is spoken to its end when somebody types "done" in the middle of it; a mouth that hangs does not keep the program."""
+
+Begin = Callable[["Opening", "Live"], "Session"]
+"""Opens or takes up the session; the part that `voice` shares with the other kinds of session."""
+
+
+def settings_of(options: argparse.Namespace) -> Settings:
+    """What holds, from options, file and defaults; every mistake in the file is told."""
+    given: dict[str, Value | None] = {key: getattr(options, key, None) or None for key in KEYS}
+    given["audio"] = False if getattr(options, "no_audio", False) else None
+    given["large"] = False if getattr(options, "plain", False) else None
+    found = load(given)
+    for problem in found.problems:
+        tell(problem.line())
+    return found
+
+
+# ---- voice
+
+
+@quiet_libraries()
+def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None]) -> int:
+    """A spoken session, with typed lines at any moment."""
+    from assistant.devices.clock import SteadyClock
+    from assistant.devices.ears import Ears
+    from assistant.devices.endpoint import Pauses
+    from assistant.devices.host import PortAudio
+    from assistant.devices.keyboard import Keyboard
+    from assistant.devices.loudspeaker import Loudspeaker
+    from assistant.devices.mouth import Mouth
+    from assistant.devices.speaker import Silent, Voice
+    from assistant.live import Habits, Live
+    from assistant.preflight import load_bench, read_files
+    from assistant.screen import Screen
+    from assistant.session import Opening
+
+    settings = settings_of(options)
+    bench = load_bench(read_files())
+    meter = _meter(settings, bench)
+    recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
+    host = PortAudio()
+    inbox: queue.Queue[Report] = queue.Queue()
+    speaker = Silent() if options.quiet else Voice(settings.text("voice") or None)
+    loudspeaker = None if options.quiet else Loudspeaker(host, settings.text("output") or None)
+    mouth = Mouth(speaker, loudspeaker, inbox.put, tones=settings.on("tones"))
+    screen = Screen(large=settings.on("large"), decided=decided)
+    habits = Habits(headset=settings.on("headset"), keep_audio=settings.on("audio"))
+    live = Live(mouth, screen, SteadyClock(), inbox, habits, _rememberer(settings.path))
+    speaker.start()
+    mouth.voice(settings.whole("rate"), settings.whole("volume"))
+    mouth.start()
+    engine = recogniser.name if recogniser else "none"
+    session = begin(
+        Opening(
+            options.job,
+            meter,
+            engine,
+            timed=True,
+            rate_wpm=settings.whole("rate"),
+            volume_percent=settings.whole("volume"),
+        ),
+        live,
+    )
+    live.begin(session)
+    ears: Ears | None = None
+    try:
+        if recogniser is None:
+            live.no_ears(why_not)
+        else:
+            ears = Ears(
+                host,
+                recogniser,
+                bench.lexicon,
+                inbox.put,
+                now_expected=live.expected,
+                turn=live.turn,
+                deaf=(lambda: False) if habits.headset else (lambda: mouth.audible),
+                name=settings.text("input") or None,
+                pauses=Pauses().times(settings.number("patience")),
+            )
+            ears.start()
+        Keyboard(inbox.put).start()
+        live.run()
+    finally:
+        if ears is not None:
+            ears.close()
+        session.end()
+        mouth.close(after_s=GOODBYE_S if session.over else 0.0)
+    return 0
+
+
+def _meter(settings: Settings, bench: "Bench") -> str:
+    """The meter's name; empty, so that it is asked, when the settings name one that there is not. BadInput when an option does."""
+    meter, source = settings.text("meter"), settings.source("meter")
+    if not meter or meter in bench.meters:
+        return meter
+    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(bench.meters))}"
+    if source == "--meter":
+        raise BadInput(line)
+    tell(f"{line}. It will be asked.")
+    return ""
+
+
+def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Recogniser | None, str]":
+    """The recogniser, or why there is none: then answers are typed. One that was asked for by option must be there."""
+    from assistant.devices.engines import open_recogniser
+
+    model = settings.text("vosk_model")
+    try:
+        return open_recogniser(settings.text("engine") or None, bench.lexicon, Path(model) if model else None), ""
+    except (BadInput, BadData) as error:
+        if asked:
+            raise
+        return None, str(error).splitlines()[0]
+
+
+def _rememberer(path: Path) -> Callable[[int, int], None]:
+    def keep(rate_wpm: int, volume_percent: int) -> None:
+        try:
+            remember(path, {"rate": rate_wpm, "volume": volume_percent})
+        except OSError as error:
+            tell(f"{path}: the new setting could not be kept ({error.strerror}).")
+
+    return keep
+
+
+# ---- settings
+
+
+def show_settings(options: argparse.Namespace) -> int:
+    """Every setting, its value, where it comes from and what it is for."""
+    found = settings_of(options)
+    if options.json:
+        values = {key: {"value": each.value, "source": each.source} for key, each in found.values.items()}
+        problems = [problem.line() for problem in found.problems]
+        out({"file": str(found.path), "settings": values, "problems": problems})
+        return 0
+    tell(f"File: {found.path}" + ("" if found.path.exists() else " (not there yet)"))
+    for key, each in found.values.items():
+        shown = "empty" if each.value == "" else str(each.value).lower() if isinstance(each.value, bool) else each.value
+        tell(f"{key} = {shown} (from: {each.source}): {KEYS[key].meaning}; {KEYS[key].expected}")
+    return 0
+
+
+# ---- check
+
+
+@quiet_libraries()
+def check(options: argparse.Namespace) -> int:
+    """What a voice session would use, and how it sounds. 0 when speech can be heard, 1 when answers would be typed."""
+    from assistant.devices.host import PortAudio
+    from assistant.devices.speaker import Voice
+    from assistant.preflight import load_bench, read_files
+    from assistant.report.checkup import Checkup
+
+    settings = settings_of(options)
+    checkup = Checkup(PortAudio(), settings, tell)
+    bench = load_bench(read_files())
+    checkup.engine(lambda: _recogniser(settings, bench, asked=True)[0])
+    with Voice(settings.text("voice") or None) as speaker:
+        checkup.voice(speaker)
+    checkup.loudspeaker()
+    checkup.microphone(seconds=options.seconds)
+    if options.json:
+        out(checkup.found)
+    return 0 if checkup.can_hear else 1
+
+
+# ---- replay --play
+
+
+def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings: Settings | None = None) -> int:
+    """Play what was heard the so-many-th time in a session, from 1, and say what it was taken for."""
+    import soundfile
+
+    from assistant.devices.host import PortAudio
+    from assistant.devices.loudspeaker import Loudspeaker
+    from assistant.dialogue.events import Heard
+    from assistant.journal import read
+    from assistant.live import audio_name
+
+    heard = [entry for entry in read(folder).entries if isinstance(entry.event, Heard)]
+    if not 1 <= number <= len(heard):
+        raise BadInput(f"--play {number}: this session heard {len(heard)} utterances, counted from 1")
+    entry = heard[number - 1]
+    path = folder / audio_name(number)
+    if not path.is_file():
+        raise BadInput(f"--play {number}: {path} is not there; its sound was not kept")
+    try:
+        samples, rate_hz = soundfile.read(path, dtype="float32")
+    except soundfile.SoundFileError:
+        raise BadInput(f"--play {number}: {path} cannot be read; expected a FLAC file") from None
+    hearing = entry.event.hearing if isinstance(entry.event, Heard) else None
+    best = {alternative.source: alternative.text for alternative in reversed(hearing.alternatives)} if hearing else {}
+    tell(f"{number} of {len(heard)}, journal line {entry.line}, {len(samples) / rate_hz:.1f} s: {path}")
+    for source, text in best.items():
+        tell(f"heard ({source}): {text}")
+    settings = settings or load({})
+    loudspeaker = Loudspeaker(host or PortAudio(), settings.text("output") or None)
+    loudspeaker.play(samples, rate_hz)
+    while loudspeaker.sounding:
+        time.sleep(0.02)
+    loudspeaker.close()
+    return 0
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"check": check, "settings": show_settings}

@@ -1,0 +1,164 @@
+"""Settings of this user: one TOML file, every key checked, a mistake named and passed over. What a command's options say counts more."""
+
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.devices.engines import ENGINES
+from assistant.errors import Problem
+
+VARIABLE = "OHMALOUD_SETTINGS"
+"""Names another settings file."""
+
+Value = str | int | float | bool
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One setting: what it holds when nobody says anything, what it may hold, what it is for."""
+
+    default: Value
+    expected: str
+    meaning: str
+    low: float = 0
+    high: float = 0
+    names: tuple[str, ...] = ()
+
+
+KEYS: Mapping[str, Key] = {
+    "input": Key("", "the name of a microphone, or a part of it", "microphone; empty: the system's own choice"),
+    "output": Key("", "the name of a loudspeaker, or a part of it", "loudspeaker; empty: the system's own choice"),
+    "voice": Key("", "the name of a voice of this system", "voice; empty: the first English one"),
+    "rate": Key(175, "words a minute from 120 to 450", "how fast it speaks, words a minute", 120, 450),
+    "volume": Key(100, "percent from 10 to 200", "how loud it speaks, percent", 10, 200),
+    "meter": Key("", "the name of a meter profile", "meter; empty: it is asked"),
+    "engine": Key("", "one of " + ", ".join(ENGINES), "recogniser; empty: the best that is there", names=ENGINES),
+    "vosk_model": Key("", "the folder of a Vosk model", "Vosk model; empty: one under models/"),
+    "headset": Key(default=False, expected="true or false", meaning="ears stay open while it speaks"),
+    "tones": Key(default=True, expected="true or false", meaning="short tones beside the text"),
+    "audio": Key(default=True, expected="true or false", meaning="what is heard is kept as sound beside the record"),
+    "large": Key(default=True, expected="true or false", meaning="question and reading in large type on a screen"),
+    "patience": Key(
+        1.0, "a number from 1 to 10", "how many times longer the pauses may be before speech counts as ended", 1, 10
+    ),
+}
+"""Every setting there is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A value and where it comes from."""
+
+    value: Value
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What holds now, the file it was looked for in, and every mistake found there."""
+
+    path: Path
+    values: Mapping[str, Setting]
+    problems: tuple[Problem, ...] = ()
+
+    def text(self, key: str) -> str:
+        """A setting that is text."""
+        return str(self.values[key].value)
+
+    def whole(self, key: str) -> int:
+        """A setting that is a whole number."""
+        return int(self.values[key].value)
+
+    def number(self, key: str) -> float:
+        """A setting that is a number."""
+        return float(self.values[key].value)
+
+    def on(self, key: str) -> bool:
+        """A setting that is true or false."""
+        return bool(self.values[key].value)
+
+    def source(self, key: str) -> str:
+        """Where a setting comes from."""
+        return self.values[key].source
+
+
+def settings_path() -> Path:
+    """Where this user's settings are."""
+    from platformdirs import user_config_path  # noqa: PLC0415 - only these commands need it
+
+    named = os.environ.get(VARIABLE)
+    return Path(named) if named else user_config_path("ohmaloud", appauthor=False) / "settings.toml"
+
+
+def load(given: Mapping[str, Value | None], path: Path | None = None) -> Settings:
+    """What options say (`given`, None: not given), else the file, else the default. Never raises: mistakes are in `problems`."""
+    path = path or settings_path()
+    file, problems = _read(path)
+    values = {key: Setting(known.default, "default") for key, known in KEYS.items()}
+    for key, value in file.items():
+        problem = _fault(path, key, value)
+        if problem is None:
+            values[key] = Setting(value, str(path))
+        else:
+            problems.append(problem)
+    values |= {key: Setting(value, f"--{key}") for key, value in given.items() if value is not None}
+    return Settings(path, values, tuple(problems))
+
+
+def _read(path: Path) -> tuple[dict[str, Value], list[Problem]]:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return {}, []
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else "bytes that are no UTF-8"
+        return {}, [Problem(str(path), why, "a file that can be read", "All settings are as usual.")]
+    try:
+        return tomllib.loads(text), []
+    except tomllib.TOMLDecodeError as error:
+        return {}, [Problem(str(path), str(error), "TOML, as: rate = 200", "All settings are as usual.")]
+
+
+def _fault(path: Path, key: str, value: object) -> Problem | None:
+    known = KEYS.get(key)
+    if known is None:
+        return Problem(f"{path}: {key}", "an unknown setting", "one of " + ", ".join(KEYS), "It is passed over.")
+    if _fits(known, value):
+        return None
+    usual = repr(known.default) if known.default != "" else "empty"
+    return Problem(f"{path}: {key}", repr(value), known.expected, f"It stays as usual ({usual}).")
+
+
+def _fits(known: Key, value: object) -> bool:
+    if isinstance(known.default, bool):
+        return isinstance(value, bool)
+    if isinstance(known.default, str):
+        return isinstance(value, str) and (not known.names or value in ("", *known.names))
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return False
+    return known.low <= value <= known.high and (isinstance(known.default, float) or isinstance(value, int))
+
+
+def remember(path: Path, changes: Mapping[str, Value]) -> None:
+    """Keep these values in the file, everything else in it untouched. Raises OSError; a file with mistakes in it is left alone."""
+    try:
+        text = path.read_text(encoding="utf-8")
+        tomllib.loads(text)
+    except FileNotFoundError:
+        text = "# Settings of ohmaloud; `ohmaloud settings` shows all of them.\n"
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return
+    lines = text.splitlines()
+    for key, value in changes.items():
+        line = f"{key} = {str(value).lower() if isinstance(value, bool) else value}"
+        at = [index for index, old in enumerate(lines) if old.partition("=")[0].strip() == key]
+        if at:
+            lines[at[0]] = line
+        else:
+            lines.insert(next((n for n, old in enumerate(lines) if old.startswith("[")), len(lines)), line)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    new = path.with_name(f".{path.name}.new")
+    new.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    new.replace(path)

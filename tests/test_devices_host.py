@@ -1,0 +1,254 @@
+"""Sound devices: one contract for the real ones (PulseAudio without hardware) and the stand-in; how a device is chosen."""
+
+import os
+import sys
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pulse
+import pytest
+import stand_in_host
+from stand_in_host import StandInHost
+
+from assistant.devices import host, install
+from assistant.devices.host import Device, PortAudio, SoundHost, choose
+from assistant.devices.ports import Samples
+from assistant.devices.quiet import quiet_libraries
+from assistant.errors import BadInput
+
+needs_pulse = pytest.mark.skipif(bool(pulse.missing()), reason=pulse.missing() or "it runs")
+
+
+@pytest.fixture(params=["stand-in", pytest.param("real", marks=[needs_pulse, pytest.mark.slow])])
+def devices(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[SoundHost, Any]]:
+    """A host and what feeds its microphone."""
+    if request.param == "stand-in":
+        made = StandInHost()
+        yield made, made
+        return
+    with pulse.running() as bench:
+        for name, value in bench.environment.items():
+            monkeypatch.setenv(name, value)
+        fresh = PortAudio()
+        fresh.devices()
+        fresh.devices(anew=True)  # the library reads the list of devices when it starts, and others may have started it
+        yield fresh, None
+
+
+def test_both_kinds_of_device_are_listed_and_chosen_by_a_part_of_their_name(devices: tuple[SoundHost, Any]) -> None:
+    listed = devices[0].devices()
+    for kind, name in (("microphone", "MICROPHONE"), ("loudspeaker", "loudsp")):
+        assert name.casefold() in choose(listed, kind, name).name
+        assert choose(listed, kind, None) in listed
+        with pytest.raises(BadInput, match=r"No .* named “no such thing” is there; found: .*bench"):
+            choose(listed, kind, "no such thing")
+
+
+def test_a_microphone_gives_mono_blocks_until_it_is_closed(devices: tuple[SoundHost, Any]) -> None:
+    sound, feeder = devices
+    blocks: list[Samples] = []
+    enough = threading.Event()
+
+    def take(block: Samples, lost: bool) -> None:  # noqa: FBT001
+        blocks.append(block)
+        assert lost in (True, False)
+        if len(blocks) >= 3:
+            enough.set()
+
+    stream = sound.record(choose(sound.devices(), "microphone", "bench"), take)
+    if feeder:
+        feeder.feed(np.zeros(stream.rate_hz, dtype=np.float32))
+    assert enough.wait(10)
+    assert {block.ndim for block in blocks} == {1}
+    assert blocks[0].dtype == np.float32
+    assert max(map(len, blocks)) <= stream.rate_hz * 0.1
+    assert stream.alive
+    stream.close()
+    stream.close()
+    assert not stream.alive
+
+
+def test_a_loudspeaker_asks_for_sound_until_the_list_is_read_anew(devices: tuple[SoundHost, Any]) -> None:
+    sound, _ = devices
+    asked: list[int] = []
+    enough = threading.Event()
+
+    def fill(frames: int) -> Samples:
+        asked.append(frames)
+        if len(asked) >= 5:
+            enough.set()
+        return np.zeros(frames, dtype=np.float32)
+
+    stream = sound.play(choose(sound.devices(), "loudspeaker", "bench"), fill)
+    assert enough.wait(10)
+    assert stream.latency_s <= 0.2
+    assert sound.devices(anew=True)
+    assert not stream.alive
+
+
+def test_a_device_that_is_not_there_is_one_line(devices: tuple[SoundHost, Any]) -> None:
+    phantom = Device(99, "phantom", 1, 1, 48_000)
+    with pytest.raises(BadInput, match="“phantom” cannot be used") as caught:
+        devices[0].record(phantom, lambda *_: None)
+    assert "\n" not in str(caught.value)
+    with pytest.raises(BadInput, match="“phantom” cannot be used"):
+        devices[0].play(phantom, lambda frames: np.zeros(frames, dtype=np.float32))
+
+
+# ---- choosing
+
+
+def test_an_exact_name_goes_before_a_part_and_the_systems_choice_before_the_first() -> None:
+    first, second = Device(0, "desk set", 1, 0, 8_000), Device(1, "desk", 1, 0, 8_000, default_input=True)
+    assert choose((first, second), "microphone", "desk") is second
+    assert choose((first, second), "microphone", None) is second
+    assert choose((first,), "microphone", None) is first
+
+
+@pytest.mark.parametrize("kind", ["microphone", "loudspeaker"])
+def test_no_device_of_a_kind_is_one_line_that_says_what_to_do(kind: str) -> None:
+    other = stand_in_host.LOUDSPEAKER if kind == "microphone" else stand_in_host.MICROPHONE
+    with pytest.raises(BadInput, match=f"No {kind} was found: plug one in"):
+        choose((other,), kind, None)
+
+
+# ---- the library's own trouble
+
+
+class Library:
+    """As much of the sound library as a host uses."""
+
+    class PortAudioError(Exception):
+        pass
+
+    class default:  # noqa: N801 - as the library names it
+        device = (-1, -1)
+
+    def __init__(self, *errors: Exception) -> None:
+        self.errors = list(errors)
+        self.asked: list[tuple[int, int]] = []
+
+    def query_devices(self) -> list[dict[str, Any]]:
+        one = {"index": 0, "name": "one", "max_input_channels": 2, "max_output_channels": 0, "default_samplerate": 8e3}
+        return [one]
+
+    def InputStream(self, **how: Any) -> "Library":  # noqa: N802 - as the library names it
+        self.asked.append((how["samplerate"], how["channels"]))
+        if self.errors:
+            raise self.errors.pop(0)
+        return self
+
+    latency = 0.1
+
+    def start(self) -> None: ...
+
+    def abort(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+@pytest.fixture
+def library(monkeypatch: pytest.MonkeyPatch) -> Library:
+    made = Library()
+    monkeypatch.setitem(sys.modules, "sounddevice", made)
+    return made
+
+
+def refused() -> str:
+    sound = PortAudio()
+    (device,) = sound.devices()
+    with pytest.raises(BadInput) as caught:
+        sound.record(device, lambda *_: None)
+    return str(caught.value)
+
+
+def test_a_rate_or_number_of_channels_that_is_refused_is_followed_by_another(library: Library) -> None:
+    wrong_rate, wrong_channels = (library.PortAudioError("no", code) for code in (-9997, -9998))
+    library.errors = [wrong_rate, wrong_channels]
+    sound = PortAudio()
+    (device,) = sound.devices()
+    assert device.default_input
+    stream = sound.record(device, lambda *_: None)
+    assert library.asked == [(8_000, 1), (8_000, 2), (48_000, 1)]
+    assert stream.rate_hz == 48_000
+    stream.close()
+
+
+def test_a_busy_device_says_so(library: Library) -> None:
+    library.errors = [library.PortAudioError("Device unavailable", -9985)]
+    assert refused() == "The microphone “one” is in use: close the other program."
+    assert len(library.asked) == 1
+
+
+def test_any_other_error_is_told_in_the_librarys_words(library: Library) -> None:
+    library.errors = [library.PortAudioError("Unanticipated\nhost error", -9999)]
+    assert refused() == "The microphone “one” cannot be used (Unanticipated host error)."
+    library.errors = [ValueError("no such device")]
+    assert "no such device" in refused()
+
+
+def test_a_library_that_is_missing_is_named_with_the_command_that_installs_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Missing:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "sounddevice":
+                raise OSError("PortAudio library not found")
+
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr("shutil.which", lambda tool: tool if tool == "apt-get" else None)
+    with pytest.raises(BadInput, match="Install it with: sudo apt-get install libportaudio2"):
+        PortAudio().devices()
+
+
+@pytest.mark.parametrize(
+    ("tool", "platform", "part", "command"),
+    [
+        ("dnf", "linux", "portaudio", "sudo dnf install portaudio"),
+        ("apt-get", "darwin", "portaudio", "pip install --force-reinstall sounddevice"),
+        ("none", "linux", "portaudio", "pip install --force-reinstall sounddevice"),
+        ("apt-get", "linux", "voice", "pip install --force-reinstall pyttsx3==2.99 espeakng-loader"),
+    ],
+)
+def test_the_command_that_installs_a_part_fits_the_system(
+    tool: str, platform: str, part: str, command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "platform", platform)
+    monkeypatch.setattr("shutil.which", lambda name: name if name == tool else None)
+    assert install.command_for(part) == command
+
+
+@pytest.mark.usefixtures("library")
+def test_a_device_that_cannot_be_closed_does_not_keep_the_program(monkeypatch: pytest.MonkeyPatch) -> None:
+    stuck = threading.Event()
+    monkeypatch.setattr(host, "_CLOSE_S", 0.01)
+    monkeypatch.setattr(Library, "abort", lambda _: stuck.wait(10))
+    restarts: list[str] = []
+    for name in ("_terminate", "_initialize"):
+        monkeypatch.setattr(Library, name, lambda _, name=name: restarts.append(name), raising=False)
+    sound = PortAudio()
+    (device,) = sound.devices()
+    stream = sound.record(device, lambda *_: None)
+    stream.close()
+    sound.devices(anew=True)
+    assert restarts == []  # under a call that hangs the library may not be ended
+    stuck.set()
+    for thread in sound._ending:  # noqa: SLF001
+        thread.join()
+    sound.devices(anew=True)
+    assert restarts == ["_terminate", "_initialize"]
+
+
+def test_what_libraries_write_to_the_error_file_goes_nowhere_and_our_lines_stay(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with os.fdopen(os.dup(2), "w") as real:
+        monkeypatch.setattr(sys, "__stderr__", real)
+        monkeypatch.setattr(sys, "stderr", real)
+        with quiet_libraries():
+            os.write(2, b"from a library\n")
+            print("from us", file=sys.stderr, flush=True)
+        os.write(2, b"after\n")
+    assert capfd.readouterr().err == "from us\nafter\n"

@@ -1,0 +1,122 @@
+"""Settings: where each value comes from, mistakes that are named and passed over, a changed voice that is kept."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from assistant.__main__ import main
+from assistant.settings import KEYS, VARIABLE, load, remember, settings_path
+
+
+@pytest.fixture(autouse=True)
+def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "own" / "settings.toml"))
+    return tmp_path / "own" / "settings.toml"
+
+
+def written(path: Path, text: str) -> None:
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(text, encoding="utf-8")
+
+
+def test_an_option_counts_more_than_the_file_and_the_file_more_than_the_default(path: Path) -> None:
+    written(path, 'rate = 300\ninput = "desk"\npatience = 2\nheadset = true\n')
+    found = load({"input": "headset", "output": None})
+    assert (found.text("input"), found.source("input")) == ("headset", "--input")
+    assert (found.whole("rate"), found.source("rate")) == (300, str(path))
+    assert (found.whole("volume"), found.source("volume")) == (100, "default")
+    assert (found.number("patience"), found.on("headset"), found.on("tones")) == (2.0, True, True)
+    assert found.text("output") == ""
+    assert found.problems == ()
+
+
+def test_no_file_is_no_mistake(path: Path) -> None:
+    found = load({})
+    assert {key: each.value for key, each in found.values.items()} == {
+        key: known.default for key, known in KEYS.items()
+    }
+    assert found.problems == ()
+    assert settings_path() == path
+
+
+def test_without_the_variable_it_lies_in_the_users_own_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(VARIABLE)
+    assert settings_path().name == "settings.toml"
+    assert "ohmaloud" in settings_path().parts
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("rate = 50", "rate: found 50, expected words a minute from 120 to 450. It stays as usual (175)."),
+        ("rate = 180.5", "rate: found 180.5, expected words a minute"),
+        ("rate = true", "rate: found True, expected words a minute"),
+        ('rate = "fast"', "rate: found 'fast', expected words a minute"),
+        ("headset = 1", "headset: found 1, expected true or false. It stays as usual (False)."),
+        ("input = 3", "input: found 3, expected the name of a microphone, or a part of it. It stays as usual (empty)."),
+        ('engine = "abacus"', "engine: found 'abacus', expected one of built-in, vosk, both."),
+        ("patience = 11", "patience: found 11, expected a number from 1 to 10."),
+        ("colour = 1", "colour: found an unknown setting, expected one of input, output, "),
+        ("rate = = 1", "expected TOML, as: rate = 200. All settings are as usual."),
+    ],
+)
+def test_a_mistake_is_named_and_everything_else_holds(path: Path, line: str, message: str) -> None:
+    written(path, f"volume = 60\n{line}\n")
+    found = load({})
+    (problem,) = found.problems
+    assert message in problem.line()
+    assert str(path) in problem.line()
+    assert found.whole("volume") == (100 if "= =" in line else 60)
+    assert found.whole("rate") == 175
+
+
+def test_a_file_that_cannot_be_read_is_named(path: Path) -> None:
+    path.mkdir(parents=True)
+    (problem,) = load({}).problems
+    assert "expected a file that can be read" in problem.line()
+    path.rmdir()
+    path.write_bytes(b"\xff\xfe")
+    (problem,) = load({}).problems
+    assert "bytes that are no UTF-8" in problem.line()
+
+
+def test_a_changed_voice_is_kept_and_everything_else_in_the_file_stays(path: Path) -> None:
+    remember(path, {"rate": 200})
+    assert load({}).whole("rate") == 200
+    written(path, '# mine\nrate = 200\ninput = "desk"\n[odd]\nx = 1\n')
+    remember(path, {"rate": 250, "volume": 80, "tones": False})
+    assert path.read_text() == '# mine\nrate = 250\ninput = "desk"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+    assert (load({}).whole("rate"), load({}).whole("volume"), load({}).on("tones")) == (250, 80, False)
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_a_file_with_mistakes_is_not_written_over(path: Path) -> None:
+    written(path, "rate = = 1\n")
+    remember(path, {"rate": 250})
+    assert path.read_text() == "rate = = 1\n"
+
+
+def test_the_command_shows_every_setting_its_source_and_what_it_is_for(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    written(path, "rate = 300\nrat = 3\n")
+    assert main(["settings"]) == 0
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert f"rate = 300 (from: {path}): how fast it speaks, words a minute; words a minute from 120 to 450" in shown.err
+    assert "tones = true (from: default)" in shown.err
+    assert "input = empty (from: default)" in shown.err
+    assert "rat: found an unknown setting" in shown.err
+    assert all(f"{key} = " in shown.err for key in KEYS)
+
+
+def test_the_command_gives_machines_one_object(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["settings", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["file"] == str(path)
+    assert found["settings"]["rate"] == {"value": 175, "source": "default"}
+    assert found["problems"] == []
+    assert set(found["settings"]) == set(KEYS)
+    assert sys.stdout is not None
