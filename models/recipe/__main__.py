@@ -67,9 +67,9 @@ def make_features(options: argparse.Namespace) -> None:
     place.mkdir(exist_ok=True)
     lower = network.Lower(donor(), CUT).eval()
     spoken, sounds = voices.read(options.work / "speech")
-    for name, count in (("held", options.held), ("learn", options.sounds)):
-        bank = features.Bank(spoken, sounds, held=name == "held")
-        for path in features.parts(bank, lower, place, name, count, SEED + len(name)):
+    for held, count in ((True, options.held), (False, options.sounds)):
+        bank = features.Bank(spoken, sounds, held=held)
+        for path in features.parts(bank, lower, place, count, SEED + len(bank.name)):
             sys.stderr.write(f"{path.name}\n")
 
 
@@ -98,7 +98,9 @@ def make_graph(options: argparse.Namespace) -> None:
     known = pronounce.known()
     lacking = [word for word in load_lexicon(texts("grammar")).vocabulary if word not in known]
     if lacking:
-        raise ValueError(f"{pronounce.PRONUNCIATIONS.name} lacks {', '.join(lacking)}; add a line for each, as: ohm OW M")
+        raise ValueError(
+            f"{pronounce.PRONUNCIATIONS.name} lacks {', '.join(lacking)}; add a line for each, as: ohm OW M"
+        )
     graph.write(options.model, known, options.other_speech_cost)
 
 
@@ -125,7 +127,9 @@ def main() -> None:
     """Run the stages named, or all of them but `graph`."""
     stages = {"speak": speak, "features": make_features, "train": learn, "model": model, "judge": judge}
     parser = argparse.ArgumentParser(description="Makes the Vosk model.")
-    parser.add_argument("stages", nargs="*", help=f"any of {', '.join(stages)}, graph; all but graph when none is named")
+    parser.add_argument(
+        "stages", nargs="*", help=f"any of {', '.join(stages)}, graph; all but graph when none is named"
+    )
     parser.add_argument("--speech", type=Path, help="folder with train.tsv and train/")
     parser.add_argument("--voices", type=Path, help="the archive that `npm pack kokoro-js@1.2.1` fetches")
     parser.add_argument("--work", type=Path, help="folder for what is made on the way")

@@ -38,9 +38,10 @@ class Sound:
 
 
 class Bank:
-    """Kept speech by engine and voice; only that of speakers held out, or only the rest."""
+    """Kept speech by engine and voice; only that of speakers held out (name `held`), or only the rest (`learn`)."""
 
     def __init__(self, spoken: list[Spoken], sounds: list[npt.NDArray[np.int16]], *, held: bool) -> None:
+        self.name = "held" if held else "learn"
         self._texts: dict[str, list[tuple[str, Samples]]] = defaultdict(list)
         self._alone: dict[str, dict[str, dict[str, Samples]]] = defaultdict(lambda: defaultdict(dict))
         self._real: dict[str, list[tuple[str, Samples]]] = defaultdict(list)
@@ -94,7 +95,9 @@ class Bank:
         words = []
         kind = chance.random()
         for _ in range(1 if kind < 0.4 else chance.choice((2, 3, 3, 4, 4, 5))):
-            group = chance.choice(("digit", "digit", "digit", "answer", "other") if kind > 0.5 else ("digit", "answer", "other"))
+            group = chance.choice(
+                ("digit", "digit", "digit", "answer", "other") if kind > 0.5 else ("digit", "answer", "other")
+            )
             if group == "digit":
                 word = sorted(self._digits_by_word)[chance.integers(len(self._digits_by_word))]
                 sounds = self._digits_by_word[word]
@@ -106,12 +109,13 @@ class Bank:
         return words
 
 
-def parts(bank: Bank, lower: Lower, work: Path, name: str, count: int, seed: int) -> Iterator[Path]:
+def parts(bank: Bank, lower: Lower, work: Path, count: int, seed: int) -> Iterator[Path]:
     """`count` sounds in parts, each a file; one that is begun is left to the process that began it.
 
-    A file has `states` (rows of all sounds, float16), `samples` for those held out (int16), and `rows`: JSON of engine, text, rows, samples.
+    A file has `states` (rows of all sounds, float16), `samples` (int16) for those held out, and `rows`: JSON of engine, text,
+    rows and samples of each.
     """
-    cepstra = Cepstra()
+    cepstra, name = Cepstra(), bank.name
     for first in range(0, count, PER_PART):
         path = work / f"{name}-{first // PER_PART:04}.npz"
         try:
@@ -127,7 +131,7 @@ def parts(bank: Bank, lower: Lower, work: Path, name: str, count: int, seed: int
             with torch.no_grad():
                 found = lower(cepstra(torch.from_numpy(sound.samples) * 32767)).numpy().astype(np.float16)
             states.append(found)
-            if name == "held":
+            if name == "held":  # to be judged by the whole program
                 samples.append((sound.samples * 32767).astype(np.int16))
             rows.append([sound.engine, sound.text, len(found), len(sound.samples)])
         buffer = io.BytesIO()

@@ -48,7 +48,11 @@ def arcs(words: Sequence[str], pronunciations: Mapping[str, Sequence[Phones]], o
     """
     even = math.log(2)
     lines = [f"{_START} {_WORD} 0 0 {even:.4f}", f"{_START} {_PAUSE} 0 0 {even:.4f}"]
-    lines += [f"{_PAUSE} {_SILENCE} {entering(1)} 0", f"{_SILENCE} {_SILENCE} {staying(1)} 0", f"{_SILENCE} {_WORD} 0 0"]
+    lines += [
+        f"{_PAUSE} {_SILENCE} {entering(1)} 0",
+        f"{_SILENCE} {_SILENCE} {staying(1)} 0",
+        f"{_SILENCE} {_WORD} 0 0",
+    ]
     state = _SILENCE
     for number, word in enumerate(words, 1):
         other = word == OTHER_SPEECH
@@ -98,7 +102,7 @@ def _run(place: Path, command: str) -> None:
     if source and not library.exists():
         library.symlink_to(source)
     paths = os.pathsep.join(filter(None, (str(place), os.environ.get("LD_LIBRARY_PATH"))))
-    done = subprocess.run(
+    done = subprocess.run(  # noqa: S603  the commands are those above
         ["bash", "-o", "pipefail", "-c", command],  # noqa: S607  found where the system has it
         cwd=place,
         env={**os.environ, "LD_LIBRARY_PATH": paths},

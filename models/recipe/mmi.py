@@ -120,7 +120,7 @@ def language(strings: Sequence[Sequence[int]]) -> Language:
 
 
 def numerator(scores: Tensor, lengths: Tensor, spelled: Batch) -> tuple[Tensor, Tensor]:
-    """log of the sum over spellings (B,), and the posteriors of the pdfs (B, T, pdfs). Scores (B, T, pdfs) in doubles."""
+    """Log of the sum over spellings (B,), and the posteriors of the pdfs (B, T, pdfs). Scores (B, T, pdfs) in doubles."""
     size, frames, _ = scores.shape
     top, chances = _scaled(scores)
     nodes = spelled.phones.shape[1]
@@ -199,8 +199,10 @@ def _total(sums: Tensor, top: Tensor, lengths: Tensor) -> Tensor:
 
 
 class Criterion(torch.autograd.Function):
-    """`apply(scores, lengths, batch, language)`: the summed loss, and the posteriors of the spelling. Utterances too short for
-    their words count nothing."""
+    """`apply(scores, lengths, batch, language)`: the summed loss, and the posteriors of the spelling.
+
+    Utterances too short for their words count nothing.
+    """
 
     @staticmethod
     def forward(ctx: Any, scores: Tensor, lengths: Tensor, spelled: Batch, spoken: Language) -> tuple[Tensor, Tensor]:  # noqa: ANN401

@@ -133,8 +133,10 @@ class Lower(nn.Module):
 
 
 class Upper(nn.Module):
-    """What `Lower` gives, (frames, 768), to a score for every pdf. Utterances may lie behind each other: `margin` rows at each
-    end of every one have no row in the output that means anything; the output has 2 * `margin` rows less than the input."""
+    """What `Lower` gives, (frames, 768), to a score for every pdf; 2 * `margin` rows less come out.
+
+    Utterances may lie one behind another: the output of one begins as many rows after its first as it does in the input.
+    """
 
     def __init__(self, components: dict[str, Component], cut: int, pdfs: int) -> None:
         super().__init__()

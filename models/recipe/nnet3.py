@@ -1,6 +1,6 @@
-"""Reads and writes the file of an acoustic model, `am/final.mdl`: Kaldi's binary form, as much of it as a TDNN-F chain model needs.
+r"""Reads and writes the file of an acoustic model, `am/final.mdl`: Kaldi's binary form, as much of it as a TDNN-F chain model needs.
 
-    "\\0B" <TransitionModel> topology, tuples, log probabilities </TransitionModel>
+    "\0B" <TransitionModel> topology, tuples, log probabilities </TransitionModel>
     <Nnet3> config lines, an empty line, named components </Nnet3> left and right context, priors
 
 A token ends with a space. Numbers carry their size in bytes before them, arrays a token for their type (FV, FM, DV, DM).
@@ -181,7 +181,7 @@ class _Writer:
         for value in values:
             self.parts.append(self._form(value))
 
-    def _form(self, value: Any) -> bytes:  # noqa: ANN401
+    def _form(self, value: Any) -> bytes:  # noqa: ANN401, PLR0911  one for every type
         if isinstance(value, str):
             return value.encode() + b" "
         if isinstance(value, bool):
@@ -225,29 +225,52 @@ _WRITTEN: Mapping[str, Component] = {
         **_RATE,
         "LinearParams": None,
         "BiasParams": None,
-        **{"RankIn": 20, "RankOut": 80, "UpdatePeriod": 4, "NumSamplesHistory": 2000.0, "Alpha": 4.0},
+        "RankIn": 20,
+        "RankOut": 80,
+        "UpdatePeriod": 4,
+        "NumSamplesHistory": 2000.0,
+        "Alpha": 4.0,
     },
     "FixedAffineComponent": {"LinearParams": None, "BiasParams": None},
     "LinearComponent": {
         **_RATE,
         "Params": None,
         "UseNaturalGradient": True,
-        **{"RankInOut": (20, 80), "Alpha": 4.0, "NumSamplesHistory": 2000.0, "UpdatePeriod": 4},
+        "RankInOut": (20, 80),
+        "Alpha": 4.0,
+        "NumSamplesHistory": 2000.0,
+        "UpdatePeriod": 4,
     },
     "TdnnComponent": {
         **_RATE,
-        **{"TimeOffsets": None, "LinearParams": None, "BiasParams": _NOTHING},
-        **{"OrthonormalConstraint": 0.0, "UseNaturalGradient": True, "NumSamplesHistory": 2000.0},
-        **{"AlphaInOut": (4.0, 4.0), "RankInOut": (20, 80)},
+        "TimeOffsets": None,
+        "LinearParams": None,
+        "BiasParams": _NOTHING,
+        "OrthonormalConstraint": 0.0,
+        "UseNaturalGradient": True,
+        "NumSamplesHistory": 2000.0,
+        "AlphaInOut": (4.0, 4.0),
+        "RankInOut": (20, 80),
     },
     "RectifiedLinearComponent": {
-        **{"Dim": None, "ValueAvg": _NOTHING, "DerivAvg": _NOTHING, "Count": Double(0)},
-        **{"OderivRms": _NOTHING, "OderivCount": Double(0), "NumDimsSelfRepaired": Double(0)},
+        "Dim": None,
+        "ValueAvg": _NOTHING,
+        "DerivAvg": _NOTHING,
+        "Count": Double(0),
+        "OderivRms": _NOTHING,
+        "OderivCount": Double(0),
+        "NumDimsSelfRepaired": Double(0),
         "NumDimsProcessed": Double(0),
     },
     "BatchNormComponent": {
-        **{"Dim": None, "BlockDim": None, "Epsilon": 1e-3, "TargetRms": 1.0, "TestMode": True, "Count": 1e5},
-        **{"StatsMean": None, "StatsVar": None},
+        "Dim": None,
+        "BlockDim": None,
+        "Epsilon": 1e-3,
+        "TargetRms": 1.0,
+        "TestMode": True,
+        "Count": 1e5,
+        "StatsMean": None,
+        "StatsVar": None,
     },
     "NoOpComponent": {"Dim": None, "BackpropScale": 1.0},
 }

@@ -33,9 +33,7 @@ def numbers(phones: Sequence[str]) -> list[int]:
     """The phones of a word as numbers of the model, by their place in the word."""
     last = len(phones) - 1
     places = ["S" if not last else "B" if at == 0 else "E" if at == last else "I" for at in range(len(phones))]
-    return [
-        2 + 4 * (unit(phone) - 1) + PLACES.index(place) for phone, place in zip(phones, places, strict=True)
-    ]
+    return [2 + 4 * (unit(phone) - 1) + PLACES.index(place) for phone, place in zip(phones, places, strict=True)]
 
 
 def entering(number: int) -> int:

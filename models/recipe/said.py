@@ -1,7 +1,7 @@
 """What is said in training: digit strings, readings, the grammar's phrases, and other talk that must not be taken for them."""
 
 # Shares of chance read best where they are used, and chance need not be hard to guess.
-# ruff: noqa: PLR2004, S311
+# ruff: noqa: PLR2004
 
 import random
 import tomllib
@@ -24,7 +24,8 @@ ALONE = (*DIGITS, "oh", "nought", "double", "point", "yes", "no", "stop")
 """Words that every voice speaks alone, to be joined into strings later."""
 UNITS = (
     *("kilo ohms", "kilo ohms", "ohms", "ohms", "ohms", "k", "k", "kilo ohm", "ohm", "k ohms", "kilohms", "kilos"),
-    *("megs", "meg", "meg ohms", "mega ohms", "megohms", "thousand ohms", "milli ohms", "r", "kay", "degrees", "", "", ""),
+    *("megs", "meg", "meg ohms", "mega ohms", "megohms", "thousand ohms", "milli ohms", "r", "kay", "degrees"),
+    *("", "", ""),
 )
 OTHER_TALK = Path(__file__).resolve().parents[1] / "letters" / "words.toml"
 

@@ -64,7 +64,9 @@ class Step:
     spelled: mmi.Batch
 
 
-def step_of(rows: Sequence[Row], states: npt.NDArray[np.float16], words: Words, margin: int, chance: np.random.Generator) -> Step:
+def step_of(
+    rows: Sequence[Row], states: npt.NDArray[np.float16], words: Words, margin: int, chance: np.random.Generator
+) -> Step:
     """The rows as one step. `places` (sounds, longest) are rows of the network's output; beyond a sound's end the first one."""
     lengths = torch.tensor([row.count - 2 * margin for row in rows])
     begins = np.cumsum([0, *(row.count for row in rows[:-1])])
@@ -139,7 +141,9 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
     body = [parameter for parameter in upper.parameters() if id(parameter) not in known]
     groups = [{"params": body, "lr": PACE}, {"params": head, "lr": HEAD_PACE}]
     optimiser = torch.optim.AdamW(groups, weight_decay=DECAY)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, [PACE, HEAD_PACE], total_steps=steps + 1, pct_start=WARM_SHARE)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(
+        optimiser, [PACE, HEAD_PACE], total_steps=steps + 1, pct_start=WARM_SHARE
+    )
     kept, done, round_ = work / "learner.pt", 0, 0
     if kept.exists():
         state = torch.load(kept)
@@ -182,7 +186,9 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
     return mean
 
 
-def checked(upper: Upper, states: npt.NDArray[np.float16], rows: Sequence[Row], words: Words, spoken: mmi.Language) -> str:
+def checked(
+    upper: Upper, states: npt.NDArray[np.float16], rows: Sequence[Row], words: Words, spoken: mmi.Language
+) -> str:
     """The criterion on sounds that were held out, for each engine."""
     learner = Learner(upper).eval()
     found = []

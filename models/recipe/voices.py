@@ -1,13 +1,13 @@
 """Who speaks in training: synthetic voices and clips of real people, and the files their speech is kept in.
 
-    real people   Speech Commands v0.02, Pete Warden, CC BY 4.0: single words
-    Kokoro-82M    Apache License 2.0: its voices and blends of them
-    espeak-ng     GPL-3.0 for the program; what it speaks is free: accents and variants of its English
-    flite         its own free licence (BSD style): the voices kal and kal16
+real people   Speech Commands v0.02, Pete Warden, CC BY 4.0: single words
+Kokoro-82M    Apache License 2.0: its voices and blends of them
+espeak-ng     GPL-3.0 for the program; what it speaks is free: accents and variants of its English
+flite         its own free licence (BSD style): the voices kal and kal16
 """
 
 # Shares of chance read best where they are used, and chance need not be hard to guess; the programs started are named here.
-# ruff: noqa: PLR2004, S311, S603, S607
+# ruff: noqa: PLR2004, S311, S603
 
 import csv
 import importlib.util
