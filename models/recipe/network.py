@@ -6,7 +6,6 @@ speaker too, as an i-vector of 100 numbers. Here that is its mean for everybody:
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from models.recipe.nnet3 import Component, Model
+from models.recipe.nnet3 import Chain, Component, Model
 
 LAYERS = tuple(range(2, 16))
 FULL_RATE = frozenset({2, 3, 4, 5})
@@ -181,17 +180,6 @@ def first_affine(components: dict[str, Component]) -> tuple[Doubles, Doubles]:
     return weight @ rotation[:, :seen], weight @ shift + components["tdnn1.affine"]["BiasParams"]
 
 
-@dataclass(frozen=True, slots=True)
-class Chain:
-    """Pdfs, phones and transitions of the model, as the file wants them; `phones.py` makes ours."""
-
-    phones: tuple[int, ...]
-    entries: tuple[int, ...]
-    topology: tuple[Any, ...]
-    tuples: tuple[tuple[int, ...], ...]
-    log_probabilities: npt.NDArray[np.float32]
-
-
 def written(lower: Lower, upper: Upper, chain: Chain) -> Model:
     """Both parts as one model of the recogniser: no i-vector, no dropout, no second output."""
     config, components = ["input-node name=input dim=40"], dict[str, Component]()
@@ -223,10 +211,7 @@ def written(lower: Lower, upper: Upper, chain: Chain) -> Model:
     last = add("prefinal.batchnorm2", _normalised(upper.normalise2), last)
     last = add("output.affine", _affine(upper.out.weight, upper.out.bias), last)
     config.append(f"output-node name=output input={last} objective=linear")
-    return Model(
-        *(chain.phones, chain.entries, chain.topology, chain.tuples, chain.log_probabilities),
-        *(tuple(config), components, CONTEXT, CONTEXT),
-    )
+    return Model(chain, tuple(config), components, CONTEXT, CONTEXT)
 
 
 def _affine(weight: Tensor, bias: Tensor) -> Component:

@@ -8,7 +8,7 @@ A token ends with a space. Numbers carry their size in bytes before them, arrays
 
 import struct
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,13 +30,12 @@ _FLAGS_WITHOUT_VALUE = frozenset({"TestMode", "Continuous"})
 
 
 @dataclass(frozen=True, slots=True)
-class Model:
-    """All that is in the file.
+class Chain:
+    """Phones, pdfs and transitions.
 
-    phones            the phone numbers, and for each number from 0 its entry in `topology` (-1 for none)
+    phones            the phone numbers, and in `entries` for each number from 0 its row of `topology` (-1 for none)
     tuples            (phone, state, forward pdf, loop pdf), sorted
     log_probabilities one for each transition, after a 0 for the number 0, which is none
-    config            the network: input nodes, component nodes, output nodes
     """
 
     phones: tuple[int, ...]
@@ -44,6 +43,13 @@ class Model:
     topology: tuple[tuple[State, ...], ...]
     tuples: tuple[tuple[int, ...], ...]
     log_probabilities: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """All that is in the file. `config` is the network: input nodes, component nodes, output nodes; contexts are in frames."""
+
+    chain: Chain
     config: tuple[str, ...]
     components: Mapping[str, Component]
     left_context: int
@@ -158,7 +164,8 @@ def _model(reader: _Reader) -> Model:
     reader.array()
     if reader.at != len(reader.data):
         raise ValueError(f"{len(reader.data) - reader.at} bytes beyond the end")
-    return Model(phones, entries, topology, tuples, log_probabilities, config, components, left, right)
+    chain = Chain(phones, entries, topology, tuples, log_probabilities)
+    return Model(chain, config, components, left, right)
 
 
 def _entry(reader: _Reader, with_loops: bool) -> tuple[State, ...]:  # noqa: FBT001  as the file says
@@ -280,15 +287,16 @@ _WRITTEN: Mapping[str, Component] = {
 def write(path: Path, model: Model) -> None:
     """The model as a file. Only the components of `_WRITTEN` can be written; what only a trainer reads gets plain values."""
     writer = _Writer()
-    writer.put("<TransitionModel>", "<Topology>", tuple(model.phones), tuple(model.entries), -1, len(model.topology))
-    for states in model.topology:
+    chain = model.chain
+    writer.put("<TransitionModel>", "<Topology>", chain.phones, chain.entries, -1, len(chain.topology))
+    for states in chain.topology:
         writer.put(len(states))
         for forward, loop, transitions in states:
             writer.put(forward, loop, len(transitions))
             for state, probability in transitions:
                 writer.put(state, float(probability))
-    writer.put("</Topology>", "<Tuples>", len(model.tuples), *(number for each in model.tuples for number in each))
-    writer.put("</Tuples>", "<LogProbs>", model.log_probabilities, "</LogProbs>", "</TransitionModel>", "<Nnet3>")
+    writer.put("</Topology>", "<Tuples>", len(chain.tuples), *(number for each in chain.tuples for number in each))
+    writer.put("</Tuples>", "<LogProbs>", chain.log_probabilities, "</LogProbs>", "</TransitionModel>", "<Nnet3>")
     writer.parts.append(("\n" + "\n".join(model.config) + "\n\n").encode())
     writer.put("<NumComponents>", len(model.components))
     for name, component in model.components.items():
@@ -311,7 +319,4 @@ def without(model: Model, dropped: Sequence[str]) -> Model:
         config.append(line.replace(".dropout", ".batchnorm"))
     used = {line.split(" ")[1].removeprefix("name=") for line in config if line.startswith("component-node")}
     components = {name: each for name, each in model.components.items() if name in used}
-    return Model(
-        *(model.phones, model.entries, model.topology, model.tuples, model.log_probabilities),
-        *(tuple(config), components, model.left_context, model.right_context),
-    )
+    return replace(model, config=tuple(config), components=components)

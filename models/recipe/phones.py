@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from models.recipe.network import Chain
+from models.recipe.nnet3 import Chain
 from models.recipe.pronounce import PHONES
 
 SILENCE = 0

@@ -126,6 +126,15 @@ class Learner(nn.Module):
         return total, float(loss.detach()) / frames
 
 
+def pace(share: float) -> float:
+    """The learning rate after that share of the steps, as a share of the greatest: up for a short while, then down to nothing."""
+    return (
+        share / WARM_SHARE
+        if share < WARM_SHARE
+        else 0.5 + 0.5 * float(np.cos(np.pi * (share - WARM_SHARE) / (1 - WARM_SHARE)))
+    )
+
+
 def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
     """Learns for that many steps, with a running mean of the weights, which is what is returned. Goes on where it was left.
 
@@ -139,15 +148,12 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
     head = [*upper.out.parameters(), *learner.direct.parameters()]
     known = {id(parameter) for parameter in head}
     body = [parameter for parameter in upper.parameters() if id(parameter) not in known]
-    groups = [{"params": body, "lr": PACE}, {"params": head, "lr": HEAD_PACE}]
-    optimiser = torch.optim.AdamW(groups, weight_decay=DECAY)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(
-        optimiser, [PACE, HEAD_PACE], total_steps=steps + 1, pct_start=WARM_SHARE
-    )
+    groups = [{"params": body, "most": PACE}, {"params": head, "most": HEAD_PACE}]
+    optimiser = torch.optim.AdamW(groups, PACE, weight_decay=DECAY)
     kept, done, round_ = work / "learner.pt", 0, 0
     if kept.exists():
         state = torch.load(kept)
-        for name, part in {"learner": learner, "mean": mean, "optimiser": optimiser, "schedule": schedule}.items():
+        for name, part in {"learner": learner, "mean": mean, "optimiser": optimiser}.items():
             part.load_state_dict(state[name])
         done, round_ = state["done"], state["round"]
     held_states, held = features.read(work / "features", "held")
@@ -161,11 +167,12 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
         for chosen in batches(usable, chance):
             learner.train()
             loss, bare = learner.loss(step_of(chosen, states, words, upper.margin, chance), spoken)
+            for group in optimiser.param_groups:
+                group["lr"] = group["most"] * pace((done + 1) / steps)
             optimiser.zero_grad()
             loss.backward()  # type: ignore[no-untyped-call]
             nn.utils.clip_grad_norm_(learner.parameters(), 1.0)
             optimiser.step()
-            schedule.step()
             losses.append(bare)
             done += 1
             with torch.no_grad():
@@ -176,7 +183,7 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
                 took = time.monotonic() - began
                 sys.stderr.write(f"step {done}: loss {np.mean(losses):.4f}, held {report}, {took:.0f} s\n")
                 losses.clear()
-                parts = {"learner": learner, "mean": mean, "optimiser": optimiser, "schedule": schedule}
+                parts = {"learner": learner, "mean": mean, "optimiser": optimiser}
                 state = {name: part.state_dict() for name, part in parts.items()}
                 torch.save({**state, "done": done, "round": round_}, kept.with_suffix(".part"))
                 kept.with_suffix(".part").replace(kept)
