@@ -129,7 +129,11 @@ def test_all_variants_of_a_phone_share_its_pdfs() -> None:
 
 
 def test_the_arcs_spell_every_word_and_nothing_else() -> None:
-    words = {"ohm": [("OW", "M")], "a": [("AH",), ("EY",)], "ohms": [("OW", "M", "Z")]}
+    words: dict[str, list[pronounce.Phones]] = {
+        "ohm": [("OW", "M")],
+        "a": [("AH",), ("EY",)],
+        "ohms": [("OW", "M", "Z")],
+    }
     names = ["[unk]", *words]
     onward: dict[int, list[tuple[int, int, int]]] = {}
     for line in graph.arcs(names, words, 1.5):

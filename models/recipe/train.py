@@ -167,7 +167,7 @@ def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
             for group in optimiser.param_groups:
                 group["lr"] = group["most"] * pace((done + 1) / steps)
             optimiser.zero_grad()
-            loss.backward()  # type: ignore[no-untyped-call]
+            loss.backward()
             nn.utils.clip_grad_norm_(learner.parameters(), 1.0)
             optimiser.step()
             losses.append(bare)
