@@ -16,6 +16,7 @@ from sounds import speech
 
 from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
+from assistant.devices.recogniser_vosk import Vosk
 from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood
 from assistant.language.understand import understand
@@ -174,6 +175,22 @@ def best_path(scores: npt.NDArray[np.float32], times: int) -> float:
     return max(found)
 
 
+@pytest.mark.slow
+def test_what_the_recipe_writes_is_a_model_that_the_program_takes(
+    donor: dict[str, nnet3.Component], tmp_path: Path, lexicon: Lexicon
+) -> None:
+    if not shutil.which("fstcompile"):
+        pytest.skip("OpenFst's tools are not installed (Debian: libfst-tools)")
+    (tmp_path / "am").mkdir()
+    upper = network.Upper(donor, 9, phones.PDFS)
+    nnet3.write(tmp_path / "am" / "final.mdl", network.written(network.Lower(donor, 9), upper, phones.chain()))
+    graph.write(tmp_path, pronounce.known())
+    assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) < 20e6
+    found = Vosk(tmp_path, lexicon)
+    assert found.missing_words == ()
+    assert found.hear(np.zeros(RATE_HZ, dtype=np.float32), Expectation("any")).alternatives == ()
+
+
 # ---- the criterion
 
 
@@ -209,7 +226,7 @@ def test_the_gradient_is_that_of_the_loss() -> None:
     assert posterior.sum((1, 2)).tolist() == pytest.approx([14, 11, 5])
     assert float(loss.detach()) > 0
 
-    def value(at: Any) -> float:  # noqa: ANN401 - torch may not be installed
+    def value(at: Any) -> float:
         right, every = mmi.numerator(at, lengths, spelled)[0], mmi.denominator(at, lengths, spoken)[0]
         return float((every - right).sum())
 
