@@ -266,7 +266,7 @@ def test_a_few_steps_of_learning_lower_the_loss(donor: dict[str, nnet3.Component
     def loss(upper: network.Upper) -> float:
         step = train.step_of(rows, states, words, upper.margin, np.random.default_rng(0))
         with torch.no_grad():
-            return train.Learner(upper).eval().loss(step, spoken_language)[1]
+            return float(train.Learner(upper).eval().loss(step, spoken_language)[1])
 
     torch.manual_seed(0)
     before = loss(network.Upper(donor, 13, phones.PDFS))
