@@ -2,7 +2,7 @@
 
     speak     the speech of all voices, kept in WORK/speech; slow, ends after --minutes, may run in several processes
     features  sounds put together from it, through the frozen layers of the donor, kept in WORK/features; the same
-    train     the upper layers, kept in WORK/learner.pt every hundred steps
+    train     the upper layers, kept in WORK/learner.pt every fifty steps
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
