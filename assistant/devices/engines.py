@@ -6,6 +6,7 @@ from pathlib import Path
 from assistant.data import folder
 from assistant.devices.ports import Recogniser
 from assistant.devices.recogniser_both import Both
+from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
 from assistant.language.lexicon import Lexicon
 
@@ -30,10 +31,18 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
             f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {folder('models')}, "
             f"or its path in {MODEL_VARIABLE}"
         )
+    _refuse_changed(place)
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
 
     vosk = Vosk(place, lexicon)
     return Both(_built_in(lexicon), vosk) if chosen == "both" else vosk
+
+
+def _refuse_changed(place: Path) -> None:
+    """Raises BadData when the folder is one that the manifest lists and a file in it is not as listed."""
+    entry = manifest().get(place.name)
+    if entry is not None and not entry.module and place.resolve() == (folder("models") / entry.folder).resolve():
+        checked(entry)
 
 
 def _built_in(lexicon: Lexicon) -> Recogniser:

