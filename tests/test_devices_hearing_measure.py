@@ -4,11 +4,16 @@ import csv
 from pathlib import Path
 
 import pytest
-from measure_hearing import SPEECH, Row, measure, summary, wilson
+from choose_certainty import Case, counted, told, tried, with_bounds
+from measure_hearing import SPEECH, Row, measure, plain, summary, wilson
 
 from assistant.data import texts
 from assistant.devices.engines import open_recogniser
 from assistant.language.lexicon import load_lexicon
+from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.language.understand import understand
+
+ANY = Expectation("any")
 
 
 @pytest.mark.parametrize(
@@ -39,6 +44,50 @@ def test_a_summary_counts_by_kind_and_names_what_was_wrong() -> None:
     }
     assert found["faults"] == [["b", "one two", "one ten"]]
     assert (found["utterances"], found["median_s"]) == (3, 0.2)
+
+
+def evidence(*alternatives: tuple[str, float, str]) -> Hearing:
+    return Hearing(
+        tuple(
+            Alternative(tuple(Word(word) for word in text.split()), score, source)
+            for text, score, source in alternatives
+        ),
+        "built-in test",
+        2.0,
+    )
+
+
+def test_bounds_are_tried_on_one_and_the_same_evidence() -> None:
+    lexicon = load_lexicon(texts("grammar"))
+    clear = evidence(("four seven", -0.1, "limited"), ("four seven", -0.1, "free"), ("four seven", -1.0, "letters"))
+    doubtful = evidence(("four five", -0.1, "limited"), ("four nine", -0.1, "free"), ("four nine", -1.0, "letters"))
+    meant = plain(understand("four five", ANY, lexicon, typed=False).meaning)
+    cases = [
+        Case(
+            "four seven",
+            "digit string",
+            plain(understand("four seven", ANY, lexicon, typed=False).meaning),
+            (clear,),
+            (clear,),
+        ),
+        Case("four five", "digit string", meant, (doubtful,), (doubtful,)),
+        Case("stop it", "chatter", None, (clear,), (clear,)),
+        Case("", "background", None, (), ()),
+    ]
+    results = {
+        changed: counted(cases, with_bounds(lexicon, "built-in", thresholds))
+        for changed, thresholds in tried(lexicon.certainty["built-in"])
+    }
+    # "four nine" has what letters and one pass say against the other: about 0.9999 of the belief, so only the strictest asks.
+    assert results["as it is"] == {
+        ("digit string", "right"): 1,
+        ("digit string", "wrong"): 1,
+        ("other", "taken"): 1,
+        ("other", "left"): 1,
+    }
+    assert results["weights.letters 0.5"]["digit string", "wrong"] == 0
+    assert results["weights.letters 0.5"]["digit string", "asked"] == 1
+    assert told(results["as it is"]) == "digit string 1/1/0, other 1 taken of 2"
 
 
 @pytest.mark.slow
