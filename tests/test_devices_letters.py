@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from assistant.data import folder, texts
+from assistant.data import folder
 from assistant.devices.letters import DILATIONS, STATES, SYMBOLS, TAPS, Floats, Letters, greedy, score, scores
-from assistant.devices.recogniser_built_in import BuiltIn
+from assistant.devices.network import Network, spoken_part
 from assistant.errors import BadData
-from assistant.language.lexicon import load_lexicon
 
 WIDTH = 6
 
@@ -152,9 +151,8 @@ def test_every_wrong_array_is_named_at_once(tmp_path: Path) -> None:
 )
 def test_the_shipped_weights_prefer_the_truth(file: str, truth: str, others: list[str]) -> None:
     sound, _ = soundfile.read(folder("recordings") / file, dtype="float32")
-    encoder = BuiltIn(load_lexicon(texts("grammar")))
     letters = Letters(folder("models") / "letters" / "letters.npz")
-    found = letters.log_probabilities(encoder._encoded(sound)[0])  # noqa: SLF001  only the encoder's output is wanted
+    found = letters.log_probabilities(Network().states(spoken_part(sound))[0])
     right, *wrong = scores(found, [truth, *others])
     assert right > max(wrong)
     assert greedy(found) == truth

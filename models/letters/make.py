@@ -19,8 +19,8 @@ voice that speaks some words alone, of which many strings of digits are then joi
 Stages: `features` speaks and encodes, taken up again where it was left (run it twice at once with --share 0/2 and 1/2);
 `train` makes letters.npz in two courses, the first from the list, the second from both (course-0.npz in the work folder
 is the first's result and is kept); `judge` prints the figures for held-out people and voices in CARD.md; `measure`, only
-when named, those for manifest.tsv, which nothing is learned from. `features` and `measure` run the recogniser, which
-takes letters.npz only with the hash in models/MANIFEST.toml. Seeds are fixed: every item has its own.
+when named, those for manifest.tsv, which nothing is learned from. The program takes letters.npz only with the hash in
+models/MANIFEST.toml: write the new one there. Seeds are fixed: every item has its own.
 Speaking ends after --minutes; what was not spoken by then is not part of the training, so counts differ by machine.
 """  # noqa: INP001  a script beside its data, no package
 
@@ -65,8 +65,8 @@ from assistant.devices.letters import (  # noqa: E402
     greedy,
     scores,
 )
+from assistant.devices.network import Network, spoken_part  # noqa: E402  the very path of the program
 from assistant.devices.ports import RATE_HZ  # noqa: E402
-from assistant.devices.recogniser_built_in import BuiltIn, spoken_part  # noqa: E402  the very path of the program
 from assistant.language.lexicon import Lexicon, load_lexicon  # noqa: E402
 from assistant.language.meaning import Expectation  # noqa: E402
 
@@ -576,7 +576,7 @@ def features(options: argparse.Namespace) -> None:
     """Speak, hear and encode this share of the items, file after file, until the time is over: sessions, then `items`."""
     until = time.monotonic() + options.minutes * 60
     lexicon = load_lexicon(texts("grammar"))
-    encoder = BuiltIn(lexicon, threads=1)
+    encoder = Network(threads=1)
     clips = training_clips(options.speech)
     voices = blended(options.voices, options.work / "voices.tar")
     every = items(lexicon, clips, voices)
@@ -862,7 +862,7 @@ def judge(options: argparse.Namespace) -> None:
 
 def measure(options: argparse.Namespace) -> None:
     """Figures on the rows of manifest.tsv, which nothing was learned from or chosen by."""
-    encoder = BuiltIn(load_lexicon(texts("grammar")))
+    encoder = Network()
     with (options.speech / "manifest.tsv").open(encoding="utf-8", newline="") as file:
         rows = [
             row for row in csv.DictReader(file, delimiter="\t") if row["kind"] in {"digit", "digit string", "command"}
