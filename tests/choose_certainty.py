@@ -42,9 +42,8 @@ class Case:
     words: str
     kind: str
     meant: Meaning | None
-    first: tuple[Hearing, ...]
-    """After one listen."""
-    whole: tuple[Hearing, ...]
+    heard: tuple[Hearing, ...]
+    """With every pass of both listens."""
 
 
 def cases(folder: Path, recogniser: Recogniser, lexicon: Lexicon) -> Iterator[Case]:
@@ -55,22 +54,25 @@ def cases(folder: Path, recogniser: Recogniser, lexicon: Lexicon) -> Iterator[Ca
                 recogniser.hear(utterance.samples, ANY)
                 for utterance in Recordings((folder / "audio" / row["file"],)).utterances()
             ]
-            first = [
-                replace(each, alternatives=tuple(one for one in each.alternatives if " again" not in one.source))
-                for each in heard
-            ]
             meant = None if row["kind"] in OTHER else plain(understand(row["words"], ANY, lexicon, typed=False).meaning)
-            yield Case(row["words"], row["kind"], meant, tuple(first), tuple(heard))
+            yield Case(row["words"], row["kind"], meant, tuple(heard))
+
+
+def as_far_as_needed(hearing: Hearing, lexicon: Lexicon) -> Hearing:
+    """What the recogniser would have given: it leaves off as soon as it is sure at once."""
+    for left_out in ((" again", "free"), (" again",)):
+        so_far = tuple(one for one in hearing.alternatives if not any(part in one.source for part in left_out))
+        part = replace(hearing, alternatives=so_far)
+        if sure_at_once(part, ANY, lexicon):
+            return part
+    return hearing
 
 
 def counted(found: Sequence[Case], lexicon: Lexicon) -> Counter[tuple[str, str]]:
     """How many of each kind come out right, wrong, asked, taken or left with this lexicon's certainty."""
     counts: Counter[tuple[str, str]] = Counter()
     for case in found:
-        decided = [
-            decide(first if sure_at_once(first, ANY, lexicon) else whole, ANY, lexicon)
-            for first, whole in zip(case.first, case.whole, strict=True)
-        ]
+        decided = [decide(as_far_as_needed(each, lexicon), ANY, lexicon) for each in case.heard]
         sure = [plain(each.meaning) for each in decided if each.sure and not isinstance(each.meaning, NotUnderstood)]
         if case.meant is None:
             counts["other", "taken" if sure else "left"] += 1

@@ -129,13 +129,24 @@ def replace_words(lexicon: Lexicon) -> Lexicon:
         ("one five point two ohms", "one five point two ohms"),
     ],
 )
-def test_the_built_in_engine_hears_both_ways(built_in: BuiltIn, said: str, words: str) -> None:
-    hearing = built_in.hear(np.concatenate([silence(0.5), speech(said), silence(0.5)]), ANY)
+def test_the_built_in_engine_hears_every_way_twice_while_it_is_not_sure(
+    lexicon: Lexicon, said: str, words: str
+) -> None:
+    never = replace(lexicon.certainty["built-in"], at_once=1.1)
+    doubter = BuiltIn(replace(lexicon, certainty={**lexicon.certainty, "built-in": never}))
+    hearing = doubter.hear(np.concatenate([silence(0.5), speech(said), silence(0.5)]), ANY)
     limited = [heard.text for heard in hearing.alternatives if heard.source == "limited"]
-    free = [heard.text for heard in hearing.alternatives if heard.source == "free"]
     assert any(text.startswith(words) for text in limited)
-    assert free
-    assert built_in.name == "built-in tiny.en 1a5afae0"
+    assert {heard.source for heard in hearing.alternatives} == {
+        f"{way}{again}" for way in ("limited", "free", "letters") for again in ("", " again")
+    }
+    assert doubter.name == "built-in tiny.en 1a5afae0"
+
+
+@pytest.mark.slow
+def test_the_built_in_engine_leaves_off_when_it_is_sure(built_in: BuiltIn) -> None:
+    hearing = built_in.hear(np.concatenate([silence(0.5), speech("stop"), silence(0.5)]), ANY)
+    assert {heard.source for heard in hearing.alternatives} == {"limited", "letters"}
 
 
 @pytest.mark.slow
