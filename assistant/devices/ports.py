@@ -2,15 +2,18 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
-
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING, Any, Protocol
 
 from assistant.language.meaning import Expectation, Hearing
 
-Samples = npt.NDArray[np.float32]
-"""Mono sound, shape (frames,), full scale ±1."""
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    Samples = npt.NDArray[np.float32]
+    """Mono sound, shape (frames,), full scale ±1."""
+else:
+    Samples = Any  # numpy takes a good part of the time in which a typed session begins, and there is no sound in it
 
 RATE_HZ = 16_000
 """The rate at which every recogniser here listens."""
