@@ -3,7 +3,7 @@
 import argparse
 import queue
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,7 +59,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
 
     settings = settings_of(options)
     bench = load_bench(read_files())
-    meter = _meter(settings, bench)
+    meter = meter_of(settings, bench.meters)
     recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
     host = PortAudio()
     inbox: queue.Queue[Report] = queue.Queue()
@@ -112,12 +112,12 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     return 0
 
 
-def _meter(settings: Settings, bench: "Bench") -> str:
+def meter_of(settings: Settings, meters: Collection[str]) -> str:
     """The meter's name; empty, so that it is asked, when the settings name one that there is not. BadInput when an option does."""
     meter, source = settings.text("meter"), settings.source("meter")
-    if not meter or meter in bench.meters:
+    if not meter or meter in meters:
         return meter
-    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(bench.meters))}"
+    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(meters))}"
     if source == "--meter":
         raise BadInput(line)
     tell(f"{line}. It will be asked.")
