@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser
     from assistant.devices.reports import Report
     from assistant.dialogue.state import Bench
-    from assistant.live import Live
+    from assistant.live import Live, Remember
     from assistant.session import Opening, Session
 
 GOODBYE_S = 120.0
@@ -137,10 +137,10 @@ def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Re
         return None, str(error).splitlines()[0]
 
 
-def _rememberer(path: Path) -> Callable[[int, int], None]:
-    def keep(rate_wpm: int, volume_percent: int) -> None:
+def _rememberer(path: Path) -> "Remember":
+    def keep(changes: Mapping[str, int | str]) -> None:
         try:
-            remember(path, {"rate": rate_wpm, "volume": volume_percent})
+            remember(path, changes)
         except OSError as error:
             tell(f"{path}: the new setting could not be kept ({error.strerror}).")
 

@@ -54,6 +54,7 @@ class StandInMouth:
     def __init__(self) -> None:
         self.did: list[str] = []
         self.burst = 0
+        self.others = "deep"
 
     def say(self, text: str, *, whole: bool) -> None:
         self.burst += 1
@@ -64,6 +65,10 @@ class StandInMouth:
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         self.did.append(f"voice {rate_wpm} {volume_percent}")
+
+    def next_voice(self) -> str | None:
+        self.did.append("next voice")
+        return self.others or None
 
     def get_ready(self) -> None:
         self.did.append("get ready")
@@ -107,7 +112,7 @@ class Bench:
 
     def __init__(self, folder: Path, *lines: str, habits: Habits | None = None, **opening: Any) -> None:
         self.mouth, self.page, self.clock = StandInMouth(), StandInPage(), HeldClock()
-        self.remembered: list[tuple[int, int]] = []
+        self.remembered: list[dict[str, int | str]] = []
         self.inbox: queue.Queue[Report] = queue.Queue()
         self.live = Live(
             self.mouth,
@@ -115,7 +120,7 @@ class Bench:
             self.clock,
             self.inbox,
             habits or Habits(),
-            lambda rate, volume: self.remembered.append((rate, volume)),
+            lambda changes: self.remembered.append(dict(changes)),
         )
         self.data = folder
         how = Opening(**{"label": "pump", "meter": "pocket", "timed": True, **opening})
@@ -361,7 +366,20 @@ def test_a_changed_voice_is_used_and_remembered(tmp_path: Path) -> None:
     there = Bench(tmp_path)
     there.answer("faster")
     assert "voice 200 100" in there.mouth.did
-    assert there.remembered == [(200, 100)]
+    assert there.remembered == [{"rate": 200, "volume": 100}]
+
+
+def test_another_voice_is_used_and_remembered_where_there_is_one(tmp_path: Path) -> None:
+    there = Bench(tmp_path)
+    there.answer("change the voice")
+    assert "next voice" in there.mouth.did
+    assert wording.voice_now("deep") in there.page.lines
+    assert there.mouth.did[-2:] == ["say This is the next voice.", "tone LISTENING"]
+    assert there.remembered == [{"voice": "deep"}]
+    there.mouth.others = ""
+    there.answer("another voice")
+    assert there.page.lines[-2:] == [wording.voice_now(None), "This is the next voice."]
+    assert there.remembered == [{"voice": "deep"}]
 
 
 # ---- trouble

@@ -93,8 +93,12 @@ def test_a_changed_voice_is_kept_and_everything_else_in_the_file_stays(path: Pat
     assert load({}).whole("rate") == 200
     written(path, '# mine\nrate = 200\ninput = "desk"\n[odd]\nx = 1\n')
     remember(path, {"rate": 250, "volume": 80, "tones": False})
-    assert path.read_text() == '# mine\nrate = 250\ninput = "desk"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+    remember(path, {"input": 'the "desk" Ω'})
+    assert (
+        path.read_text() == '# mine\nrate = 250\ninput = "the \\"desk\\" Ω"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+    )
     assert (load({}).whole("rate"), load({}).whole("volume"), load({}).on("tones")) == (250, 80, False)
+    assert load({}).text("input") == 'the "desk" Ω'
     assert list(path.parent.iterdir()) == [path]
 
 
