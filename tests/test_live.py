@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 from conversation import TO_LEADS
+from hearings import Hears, hearing, sure
 from sounds import silence, speech
 from stand_in_host import StandInHost
 
@@ -18,7 +19,7 @@ from assistant.devices.clock import HeldClock, SteadyClock
 from assistant.devices.ears import Ears
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
-from assistant.devices.ports import RATE_HZ, Samples, Utterance
+from assistant.devices.ports import RATE_HZ, Utterance
 from assistant.devices.reports import (
     AllSpoken,
     Back,
@@ -37,7 +38,7 @@ from assistant.dialogue.events import Heard
 from assistant.dialogue.state import Phase
 from assistant.journal import read
 from assistant.language import device_wording as wording
-from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.language.meaning import Expectation
 from assistant.live import NOBODY_MS, Habits, Live, audio_name
 from assistant.measure.verdict import Verdict
 from assistant.preflight import load_bench, read_files
@@ -147,7 +148,7 @@ class Bench:
 
     def hear(self, text: str, *, turn: int | None = None, sure: bool = True) -> None:
         """An utterance comes in."""
-        self.live.step(sound(text, self.live.turn() if turn is None else turn, sure=sure))
+        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure))
 
     @property
     def folder(self) -> Path:
@@ -162,13 +163,11 @@ class Bench:
         return self.session.over
 
 
-def sound(text: str, turn: int, *, sure: bool = True) -> SoundHeard:
+def sound(text: str, turn: int, *, is_sure: bool = True) -> SoundHeard:
     """An utterance that the built-in recogniser heard in all its passes alike, or an engine without bounds."""
-    words = tuple(Word(word) for word in text.split())
-    sources = ("limited", "free", "limited again", "free again")
-    alternatives = tuple(Alternative(words, 0.0, source) for source in sources) if text else ()
     samples = np.full(RATE_HZ // 4, 0.1, dtype=np.float32)
-    return SoundHeard(Utterance(samples, 0.0, 0.25), Hearing(alternatives, "built-in" if sure else "other"), turn)
+    heard = sure(text) if is_sure else hearing(text, text, text, text)
+    return SoundHeard(Utterance(samples, 0.0, 0.25), heard, turn)
 
 
 # ---- turns
@@ -456,7 +455,7 @@ def troubled(random_: random.Random, there: Bench) -> Report | None:
         words = random_.choice(
             (*ANSWERS, "", "one point four ohms", "four point seven k", "what a day", "no one point five")
         )
-        return sound(words, turn, sure=random_.random() < 0.8)
+        return sound(words, turn, is_sure=random_.random() < 0.8)
     device = random_.choice(("microphone", "loudspeaker", "voice"))
     return random_.choice(
         (
@@ -557,15 +556,3 @@ def test_real_ears_and_mouth_on_devices_that_come_and_go_never_stop_the_loop(tmp
     session.lock.release()
     done = replay(load_bench(read_files()), read(next(iter(tmp_path.glob("*/journal.jsonl"))).parent))
     assert (done.difference, done.missing) == (None, ())
-
-
-class Hears:
-    """A recogniser that always hears the same."""
-
-    name = "built-in stand-in"
-
-    def __init__(self, text: str) -> None:
-        self._hearing = sound(text, 0).hearing
-
-    def hear(self, _samples: Samples, _expectation: Expectation) -> Hearing:
-        return self._hearing
