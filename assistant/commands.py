@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from assistant.errors import BadData, BadInput, BadRecord
+from assistant.errors import BadInput
 from assistant.streams import data_folder, out, tell
 
 if TYPE_CHECKING:
@@ -355,35 +355,6 @@ def demo(options: argparse.Namespace) -> int:
     return 0
 
 
-def replay(options: argparse.Namespace) -> int:
-    """A record through the dialogue again: 0 when nothing differs, 1 and the first difference otherwise."""
-    from assistant.journal import read as read_journal
-    from assistant.preflight import load_bench, read_files
-    from assistant.replay import replay as replay_record
-
-    if options.play is not None:
-        from assistant import live_commands
-
-        return live_commands.play(Path(options.folder), options.play)
-    record = read_journal(Path(options.folder))
-    try:
-        bench = load_bench(read_files() if options.today else record.header.files)
-    except BadData as error:
-        raise BadRecord(
-            f"{options.folder}: the data files kept in this record do not suit this version: {error}"
-        ) from error
-    done = replay_record(bench, record)
-    if record.cut_bytes:
-        tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
-    if done.difference is None:
-        tell(f"Identical: {done.events} events.")
-        return 0
-    found = done.difference
-    tell(f"Line {found.line} differs, in answer to {found.event}.")
-    out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
-    return 1
-
-
 def _elsewhere(module: str, name: str) -> Callable[[argparse.Namespace], int]:
     """A command of another module, which is imported when the command runs."""
 
@@ -404,11 +375,11 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "read": read,
     "hear": hear,
     "judge": judge,
-    "replay": replay,
     **{
         name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
     },
     "meter": _elsewhere("commands_meter", "meter"),
+    "replay": _elsewhere("live_commands", "replay"),
     "check": _elsewhere("live_commands", "check"),
     "settings": _elsewhere("live_commands", "settings"),
 }

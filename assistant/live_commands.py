@@ -1,4 +1,4 @@
-"""The commands of the live side: `voice`, `check`, `settings`, and `replay --play`. Heavy imports stand inside."""
+"""The commands of the live side: `voice`, `check`, `settings` and `replay`. Heavy imports stand inside."""
 
 import argparse
 import queue
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.devices.quiet import quiet_libraries
-from assistant.errors import BadData, BadInput
+from assistant.errors import BadData, BadInput, BadRecord
 from assistant.settings import KEYS, Settings, Value, load, remember
 from assistant.streams import out, tell
 
@@ -189,7 +189,34 @@ def check(options: argparse.Namespace) -> int:
     return 0 if checkup.can_hear else 1
 
 
-# ---- replay --play
+# ---- replay
+
+
+def replay(options: argparse.Namespace) -> int:
+    """A record through the dialogue again: 0 when nothing differs, 1 and the first difference otherwise."""
+    from assistant.journal import read as read_journal
+    from assistant.preflight import load_bench, read_files
+    from assistant.replay import replay as replay_record
+
+    if options.play is not None:
+        return play(Path(options.folder), options.play)
+    record = read_journal(Path(options.folder))
+    try:
+        bench = load_bench(read_files() if options.today else record.header.files)
+    except BadData as error:
+        raise BadRecord(
+            f"{options.folder}: the data files kept in this record do not suit this version: {error}"
+        ) from error
+    done = replay_record(bench, record)
+    if record.cut_bytes:
+        tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
+    if done.difference is None:
+        tell(f"Identical: {done.events} events.")
+        return 0
+    found = done.difference
+    tell(f"Line {found.line} differs, in answer to {found.event}.")
+    out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
+    return 1
 
 
 def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings: Settings | None = None) -> int:
@@ -227,4 +254,8 @@ def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings
     return 0
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"check": check, "settings": show_settings}
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "check": check,
+    "settings": show_settings,
+    "replay": replay,
+}
