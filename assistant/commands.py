@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from assistant.errors import BadData, BadInput, BadRecord
+from assistant.errors import BadInput
 from assistant.streams import data_folder, out, tell
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assistant.measure.units import Reading
     from assistant.measure.verdict import Verdict
     from assistant.session import Opening, Outlet, Rim, Session
+    from assistant.settings import Settings
 
 
 # ---- read and hear
@@ -90,10 +91,10 @@ def _expectation(options: argparse.Namespace, lexicon: "Lexicon") -> "Expectatio
     return Expectation(options.step, None if options.range is None else arguments.range_ohm(options.range))
 
 
-def _recogniser(engine: str | None, lexicon: "Lexicon") -> "Recogniser":
+def _recogniser(engine: str | None, lexicon: "Lexicon", vosk_model: Path | None = None) -> "Recogniser":
     from assistant.devices.engines import open_recogniser
 
-    return open_recogniser(engine, lexicon)
+    return open_recogniser(engine, lexicon, vosk_model)
 
 
 # ---- judge
@@ -151,11 +152,18 @@ def judge(options: argparse.Namespace) -> int:
 class Terminal:
     """A session's outlet: lines on standard error, verdicts as JSON on standard output unless that is a screen."""
 
-    def __init__(self, speaker: "Speaker | None" = None, say_to: Path | None = None, out: TextIO | None = None) -> None:
+    def __init__(
+        self,
+        speaker: "Speaker | None" = None,
+        say_to: Path | None = None,
+        out: TextIO | None = None,
+        *,
+        rate_wpm: int = 175,
+    ) -> None:
         self._speaker = speaker
         self._say_to = say_to
         self._out = out or sys.stderr
-        self._rate_wpm = 175
+        self._rate_wpm = rate_wpm
         self._trouble: str | None = None
         # replies of an earlier session in the same folder stay: numbers go on after theirs
         numbers = [int(path.stem) for path in say_to.glob("*.wav") if path.stem.isdecimal()] if say_to else []
@@ -201,10 +209,25 @@ class Terminal:
             out(as_json(verdict))
 
 
-def _open(options: argparse.Namespace, engine: str, outlet: Terminal) -> "Session":
+def _settings(options: argparse.Namespace) -> "Settings":
+    from assistant.live_commands import settings_of
+
+    return settings_of(options)
+
+
+def _open(options: argparse.Namespace, engine: str, outlet: Terminal, settings: "Settings | None" = None) -> "Session":
+    """A session in which nobody is waited for; without settings (the demo) as the options say."""
+    from assistant.live_commands import meter_of
+    from assistant.preflight import read_files
     from assistant.session import Opening
 
-    return _begun(options, Opening(options.job, options.meter, engine), outlet)
+    if settings is None:
+        return _begun(options, Opening(options.job, options.meter, engine), outlet)
+    rate, volume = settings.whole("rate"), settings.whole("volume")
+    opening = Opening(
+        options.job, meter_of(settings, read_files()["meters"]), engine, rate_wpm=rate, volume_percent=volume
+    )
+    return _begun(options, opening, outlet)
 
 
 def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", rim: "Rim | None" = None) -> "Session":
@@ -226,7 +249,8 @@ def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", ri
 
 def chat(options: argparse.Namespace) -> int:
     """A typed session, from a terminal or a pipe."""
-    session = _open(options, "none", Terminal())
+    settings = _settings(options)
+    session = _open(options, "none", Terminal(), settings)
     at_terminal = sys.stdin.isatty() and sys.stdout.isatty()
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")  # a byte that is no UTF-8 is a refused word, not the end of the session
@@ -265,15 +289,17 @@ def listen(options: argparse.Namespace) -> int:
     for name in options.files:
         if not Path(name).is_file():
             raise BadInput(f"{name}: no such file; expected a WAV or FLAC recording")
-    recogniser = _recogniser(options.engine, _lexicon())
-    speaker, say_to = _speaker(options.say_to)
-    outlet = Terminal(speaker, say_to)
-    session = _open(options, recogniser.name, outlet)
+    settings = _settings(options)
+    model = settings.text("vosk_model")
+    recogniser = _recogniser(settings.text("engine") or None, _lexicon(), Path(model) if model else None)
+    speaker, say_to = _speaker(options.say_to, settings.text("voice") or None)
+    outlet = Terminal(speaker, say_to, rate_wpm=settings.whole("rate"))
+    session = _open(options, recogniser.name, outlet, settings)
     _answer(session, recogniser, tuple(Path(name) for name in options.files), outlet)
     return 0
 
 
-def _speaker(folder: str | None) -> "tuple[Speaker | None, Path | None]":
+def _speaker(folder: str | None, name: str | None = None) -> "tuple[Speaker | None, Path | None]":
     if folder is None:
         return None, None
     from assistant.devices.speaker import Voice
@@ -283,7 +309,7 @@ def _speaker(folder: str | None) -> "tuple[Speaker | None, Path | None]":
         say_to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BadInput(f"--say-to {folder}: cannot be used ({error.strerror})") from error
-    voice = Voice()
+    voice = Voice(name)
     voice.start()
     return voice, say_to
 
@@ -329,35 +355,6 @@ def demo(options: argparse.Namespace) -> int:
     return 0
 
 
-def replay(options: argparse.Namespace) -> int:
-    """A record through the dialogue again: 0 when nothing differs, 1 and the first difference otherwise."""
-    from assistant.journal import read as read_journal
-    from assistant.preflight import load_bench, read_files
-    from assistant.replay import replay as replay_record
-
-    if options.play is not None:
-        from assistant import live_commands
-
-        return live_commands.play(Path(options.folder), options.play)
-    record = read_journal(Path(options.folder))
-    try:
-        bench = load_bench(read_files() if options.today else record.header.files)
-    except BadData as error:
-        raise BadRecord(
-            f"{options.folder}: the data files kept in this record do not suit this version: {error}"
-        ) from error
-    done = replay_record(bench, record)
-    if record.cut_bytes:
-        tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
-    if done.difference is None:
-        tell(f"Identical: {done.events} events.")
-        return 0
-    found = done.difference
-    tell(f"Line {found.line} differs, in answer to {found.event}.")
-    out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
-    return 1
-
-
 def _elsewhere(module: str, name: str) -> Callable[[argparse.Namespace], int]:
     """A command of another module, which is imported when the command runs."""
 
@@ -378,11 +375,11 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "read": read,
     "hear": hear,
     "judge": judge,
-    "replay": replay,
     **{
         name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
     },
     "meter": _elsewhere("commands_meter", "meter"),
+    "replay": _elsewhere("live_commands", "replay"),
     "check": _elsewhere("live_commands", "check"),
     "settings": _elsewhere("live_commands", "settings"),
 }

@@ -2,7 +2,7 @@
 
 import io
 import queue
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -51,6 +51,9 @@ class Speaking(Protocol):
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         """Speak so from now on."""
 
+    def next_voice(self) -> str | None:
+        """Speak in another voice: its name, or None when there is no other."""
+
     def get_ready(self) -> None:
         """Something will be said soon."""
 
@@ -83,8 +86,8 @@ class Page(Protocol):
         """A verdict was reached."""
 
 
-Remember = Callable[[int, int], None]
-"""Keeps a changed rate (words a minute) and loudness (percent) for the next session. Never raises."""
+Remember = Callable[[Mapping[str, int | str]], None]
+"""Keeps changed settings, by their names, for the next session. Never raises."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,14 @@ class Live:
         """Speak so from now on, and in the next session."""
         self._mouth.voice(rate_wpm, volume_percent)
         if self._remember is not None:
-            self._remember(rate_wpm, volume_percent)
+            self._remember({"rate": rate_wpm, "volume": volume_percent})
+
+    def next_voice(self) -> None:
+        """Speak in another voice, and in the next session too."""
+        name = self._mouth.next_voice()
+        self._page.line(wording.voice_now(name))
+        if name and self._remember is not None:
+            self._remember({"voice": name})
 
     def decided(self, verdict: Verdict) -> None:
         """A verdict was reached."""

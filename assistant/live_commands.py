@@ -1,14 +1,14 @@
-"""The commands of the live side: `voice`, `check`, `settings`, and `replay --play`. Heavy imports stand inside."""
+"""The commands of the live side: `voice`, `check`, `settings` and `replay`. Heavy imports stand inside."""
 
 import argparse
 import queue
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.devices.quiet import quiet_libraries
-from assistant.errors import BadData, BadInput
+from assistant.errors import BadData, BadInput, BadRecord
 from assistant.settings import KEYS, Settings, Value, load, remember
 from assistant.streams import out, tell
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser
     from assistant.devices.reports import Report
     from assistant.dialogue.state import Bench
-    from assistant.live import Live
+    from assistant.live import Live, Remember
     from assistant.session import Opening, Session
 
 GOODBYE_S = 120.0
@@ -59,7 +59,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
 
     settings = settings_of(options)
     bench = load_bench(read_files())
-    meter = _meter(settings, bench)
+    meter = meter_of(settings, bench.meters)
     recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
     host = PortAudio()
     inbox: queue.Queue[Report] = queue.Queue()
@@ -112,12 +112,12 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     return 0
 
 
-def _meter(settings: Settings, bench: "Bench") -> str:
+def meter_of(settings: Settings, meters: Collection[str]) -> str:
     """The meter's name; empty, so that it is asked, when the settings name one that there is not. BadInput when an option does."""
     meter, source = settings.text("meter"), settings.source("meter")
-    if not meter or meter in bench.meters:
+    if not meter or meter in meters:
         return meter
-    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(bench.meters))}"
+    line = f"no meter {meter!r} ({source}): there are {', '.join(sorted(meters))}"
     if source == "--meter":
         raise BadInput(line)
     tell(f"{line}. It will be asked.")
@@ -137,10 +137,10 @@ def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Re
         return None, str(error).splitlines()[0]
 
 
-def _rememberer(path: Path) -> Callable[[int, int], None]:
-    def keep(rate_wpm: int, volume_percent: int) -> None:
+def _rememberer(path: Path) -> "Remember":
+    def keep(changes: Mapping[str, int | str]) -> None:
         try:
-            remember(path, {"rate": rate_wpm, "volume": volume_percent})
+            remember(path, changes)
         except OSError as error:
             tell(f"{path}: the new setting could not be kept ({error.strerror}).")
 
@@ -189,7 +189,34 @@ def check(options: argparse.Namespace) -> int:
     return 0 if checkup.can_hear else 1
 
 
-# ---- replay --play
+# ---- replay
+
+
+def replay(options: argparse.Namespace) -> int:
+    """A record through the dialogue again: 0 when nothing differs, 1 and the first difference otherwise."""
+    from assistant.journal import read as read_journal
+    from assistant.preflight import load_bench, read_files
+    from assistant.replay import replay as replay_record
+
+    if options.play is not None:
+        return play(Path(options.folder), options.play)
+    record = read_journal(Path(options.folder))
+    try:
+        bench = load_bench(read_files() if options.today else record.header.files)
+    except BadData as error:
+        raise BadRecord(
+            f"{options.folder}: the data files kept in this record do not suit this version: {error}"
+        ) from error
+    done = replay_record(bench, record)
+    if record.cut_bytes:
+        tell(f"The last line was cut short ({record.cut_bytes} bytes); it was never acted upon.")
+    if done.difference is None:
+        tell(f"Identical: {done.events} events.")
+        return 0
+    found = done.difference
+    tell(f"Line {found.line} differs, in answer to {found.event}.")
+    out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
+    return 1
 
 
 def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings: Settings | None = None) -> int:
@@ -227,4 +254,8 @@ def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings
     return 0
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"check": check, "settings": show_settings}
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "check": check,
+    "settings": show_settings,
+    "replay": replay,
+}

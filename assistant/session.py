@@ -22,6 +22,7 @@ from assistant.dialogue.events import (
     Hush,
     InputEnded,
     Listen,
+    NextVoice,
     Save,
     Say,
     SetVoice,
@@ -71,6 +72,9 @@ class Rim(Protocol):
 
     def start_timer(self, name: str, after_ms: int) -> None:
         """Report `TimerFired(name)` after so long."""
+
+    def next_voice(self) -> None:
+        """Speak in another voice from now on, where there is one."""
 
     def hush(self) -> None:
         """Silence at once."""
@@ -140,12 +144,12 @@ class Session:
                 self._save(name, text)
             case Finished(complete):
                 self.over, self.complete = True, complete
-            case Listen() | StartTimer() | Hush():
+            case Listen() | StartTimer() | NextVoice() | Hush():
                 self._at_rim(effect)
             case _:
                 assert_never(effect)
 
-    def _at_rim(self, effect: Listen | StartTimer | Hush) -> None:
+    def _at_rim(self, effect: Listen | StartTimer | NextVoice | Hush) -> None:
         match self.rim, effect:
             case None, _:  # whoever feeds events reads the state's expectation itself
                 pass
@@ -153,6 +157,8 @@ class Session:
                 rim.listen(expect)
             case rim, StartTimer(name, after_ms):
                 rim.start_timer(name, after_ms)
+            case rim, NextVoice():
+                rim.next_voice()
             case rim, Hush():
                 rim.hush()
 

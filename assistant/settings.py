@@ -1,5 +1,6 @@
 """Settings of this user: one TOML file, every key checked, a mistake named and passed over. What a command's options say counts more."""
 
+import json
 import os
 import tomllib
 from collections.abc import Mapping
@@ -152,7 +153,8 @@ def remember(path: Path, changes: Mapping[str, Value]) -> None:
         return
     lines = text.splitlines()
     for key, value in changes.items():
-        line = f"{key} = {str(value).lower() if isinstance(value, bool) else value}"
+        # a JSON string, number, true or false is the same in TOML
+        line = f"{key} = {json.dumps(value, ensure_ascii=False)}"
         at = [index for index, old in enumerate(lines) if old.partition("=")[0].strip() == key]
         if at:
             lines[at[0]] = line

@@ -1,37 +1,46 @@
-"""How soon a live session replies, how soon it falls silent, what it costs to listen: `python tests/benchmark_live.py [UTTERANCES]`.
+"""How soon a live session replies, falls silent, what listening costs: `python tests/benchmark_live.py [UTTERANCES] [--hours 2]`.
 
 Real parts on sound devices without hardware (`tests/pulse.py`); the time from the end of speech to the first sample of the
 reply is taken outside the program, on what the microphone was given and what the loudspeaker gave.
 """
 
+import argparse
+import datetime as dt
 import os
 import platform
 import statistics
-import sys
+import tempfile
 import threading
 import time
-import tracemalloc
-from queue import Queue
+from contextlib import suppress
+from pathlib import Path
+from queue import Empty, Queue
 
 import numpy as np
 import pulse
 import soundfile
 from person import Ear, Voice
 from pulse import RATE_HZ
+from stand_in_host import StandInHost
 
 from assistant import data
+from assistant.devices.clock import SteadyClock
 from assistant.devices.ears import Ears
-from assistant.devices.endpoint import Endpointer, speech_probability
+from assistant.devices.endpoint import Endpointer, Pauses, speech_probability
 from assistant.devices.engines import open_recogniser
 from assistant.devices.host import PortAudio
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
-from assistant.devices.ports import Recogniser, Samples, Utterance
+from assistant.devices.ports import Recogniser, Samples
 from assistant.devices.reports import AllSpoken, Report, SoundHeard
+from assistant.devices.speaker import Silent
 from assistant.devices.speaker import Voice as Speech
 from assistant.dialogue.state import Bench
 from assistant.language.meaning import Expectation, Hearing
+from assistant.live import Habits, Live
+from assistant.measure.verdict import Verdict
 from assistant.preflight import load_bench, read_files
+from assistant.session import Jobs, Opening, Session
 
 STEPS = {"reading": "secondary", "answer": "any", "command": "any", "correction": "primary"}
 
@@ -69,7 +78,7 @@ class Timed:
         return hearing
 
 
-def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
+def replies(bench: pulse.Bench, about: Bench, count: int, pauses: Pauses) -> None:
     """Utterance in, sentence out: the way of a reply through ears and mouth, without the dialogue's fractions of a millisecond."""
     recogniser = Timed(open_recogniser(None, about.lexicon))
     host = PortAudio()
@@ -78,7 +87,7 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
     expected = [Expectation("any")]
     ears = Ears(
         host, recogniser, about.lexicon, told.put,
-        now_expected=lambda: expected[0], turn=lambda: 0, deaf=lambda: mouth.audible,
+        now_expected=lambda: expected[0], turn=lambda: 0, deaf=lambda: mouth.audible, pauses=pauses,
     )  # fmt: skip
     mouth.start()
     ears.start()
@@ -94,7 +103,7 @@ def replies(bench: pulse.Bench, about: Bench, count: int) -> None:
         while not isinstance(report := told.get(timeout=20), SoundHeard):
             if report.__class__.__name__ == "SpeechBegan":
                 mouth.get_ready()
-        mouth.say("4.7 kΩ.", whole=False)
+        mouth.say(f"{number // 10}.{number % 10} kΩ.", whole=False)  # never the same: it is rendered each time
         ended = before.loud_at
         while not isinstance(told.get(timeout=20), AllSpoken):
             pass
@@ -142,7 +151,7 @@ def idle() -> None:
     """One minute of faint noise through the end-pointer, in blocks as they come: processor time per second of sound."""
     noise = (np.random.default_rng(1).standard_normal(60 * RATE_HZ) * 0.003).astype(np.float32)
     ears = Endpointer()
-    block = 1024
+    block = 512
     ears.feed(noise[: 20 * block])
     began = time.process_time()
     for at in range(0, len(noise) - block, block):
@@ -151,45 +160,109 @@ def idle() -> None:
     print(f"idle listening: {share:.1%} of one core")
 
 
-def memory(hours: float = 2.0) -> None:
-    """Two hours of sound, an utterance every half minute, as fast as it goes: what the ears hold at the end and at most."""
-    word = spoken()[0][0]
-    half_minute = np.zeros(30 * RATE_HZ, dtype=np.float32)
-    half_minute[RATE_HZ : RATE_HZ + len(word)] = word
-    ears = Endpointer(unfinished=lambda _: False)
-    heard: list[Utterance] = []
-    tracemalloc.start()
-    marks = []
+def resident_mb() -> float:
+    """Of this process, now."""
+    lines = Path("/proc/self/status").read_text(encoding="ascii").splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS:")) / 1024
+
+
+class NoPage:
+    """A screen that keeps nothing."""
+
+    def line(self, text: str) -> None: ...
+
+    def question(self, text: str) -> None: ...
+
+    def reading(self, text: str) -> None: ...
+
+    def verdict(self, verdict: Verdict) -> None: ...
+
+
+def memory(about: Bench, hours: float, marks: int = 8) -> None:
+    """Hours of sound as fast as they can be heard, an utterance every half minute: resident memory of the whole program meanwhile.
+
+    Microphone, ears, recogniser, loop, dialogue and record are the real ones; only the devices are none, and nothing is spoken.
+    """
+    host, told, turns = StandInHost(), Queue[Report](), [Expectation("any")]
+    mouth = Mouth(Silent(), None, told.put, reading_characters_per_s=1e9)
+    mouth.start()
+    utterances = spoken()
     rounds = round(hours * 120)
-    for number in range(rounds):
-        for at in range(
-            0, len(half_minute), RATE_HZ
-        ):  # a second at once: blocks as they come would take four times as long
-            heard = [*heard, *ears.feed(half_minute[at : at + RATE_HZ])][-1:]
-        if number in (rounds // 10, rounds - 1):
-            marks.append(tracemalloc.get_traced_memory()[0])
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
+    found, heard, sessions = [], 0, 0
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        live: Live | None = None
+        session: Session | None = None
+        ears = Ears(
+            host, open_recogniser(None, about.lexicon), about.lexicon, told.put,
+            now_expected=lambda: turns[0], turn=lambda: live.turn() if live else 0, deaf=lambda: False,
+        )  # fmt: skip
+        ears.start()
+        while not host.streams:
+            time.sleep(0.01)
+        for number in range(rounds):
+            if session is None or session.over:
+                sessions += 1
+                live = Live(mouth, NoPage(), SteadyClock(), told, Habits())
+                opening = Opening(f"{sessions}", "pocket", timed=True)
+                at = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
+                session = Jobs(Path(folder)).open(read_files(), opening, SteadyClock(), live, at, live)
+                live.begin(session)
+            word, turns[0] = utterances[number % len(utterances)]
+            half_minute = np.zeros(30 * RATE_HZ, dtype=np.float32)
+            half_minute[RATE_HZ : RATE_HZ + len(word)] = word
+            for part in np.split(half_minute, 60):
+                host.give(part)
+            report: Report | None = None
+            assert live is not None
+            until = time.monotonic() + 30
+            while not isinstance(report, SoundHeard) and time.monotonic() < until:
+                with suppress(Empty):
+                    report = told.get(timeout=1.0)
+                    heard += isinstance(report, SoundHeard)
+                    live.step(report)
+            if (number + 1) % max(1, rounds // marks) == 0:
+                found.append((number + 1, resident_mb()))
+        ears.close()
+        mouth.close()
+        if session is not None:
+            session.end()
+    minutes = (time.monotonic() - began) / 60
     print(
-        f"memory of the ears over {hours:g} hours: {marks[0] / 1e6:.2f} MB after a tenth of it, {marks[1] / 1e6:.2f} MB "
-        f"at the end, {peak / 1e6:.2f} MB at most"
+        f"resident memory over {hours:g} h of sound ({heard} utterances, {sessions} sessions, heard in {minutes:.1f} min): "
+        + ", ".join(f"{number / 120:g} h {mb:.0f} MB" for number, mb in found)
     )
 
 
+def options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("utterances", nargs="?", type=int, default=100, help="replies to measure (0: none)")
+    parser.add_argument("--hours", type=float, default=0.0, help="resident memory over so many hours of sound, as 2")
+    parser.add_argument(
+        "--early", type=float, default=Pauses().early_s, help="silence before recognising begins, seconds"
+    )
+    return parser.parse_args()
+
+
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    load = os.getloadavg()[0]
-    print(f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}, load before {load:.1f}")
+    given = options()
+    print(
+        f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}, load before {os.getloadavg()[0]:.1f}"
+    )
+    about = load_bench(read_files())
+    if given.hours:
+        memory(about, given.hours)
+    if not given.utterances:
+        return
     idle()
     if pulse.missing():
         print(f"replies and stopping not measured: {pulse.missing()}")
-    else:
-        with pulse.running() as bench:
-            os.environ.update(bench.environment)
-            stopping(bench)
-            replies(bench, load_bench(read_files()), count)
-            print(f"load after the replies {os.getloadavg()[0]:.1f}")
-    memory()
+        return
+    with pulse.running() as bench:
+        os.environ.update(bench.environment)
+        stopping(bench)
+        replies(bench, about, given.utterances, Pauses(early_s=given.early))
+        print(f"load after the replies {os.getloadavg()[0]:.1f}")
 
 
 if __name__ == "__main__":

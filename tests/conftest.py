@@ -18,6 +18,7 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     """What the person at this machine keeps is neither read nor touched by a test."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        patched.setenv("OHMALOUD_SETTINGS", str(tmp_path_factory.mktemp("config") / "settings.toml"))
         yield
 
 

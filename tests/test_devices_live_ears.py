@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hearings import hearing, sure
 from sounds import silence, speech
 from stand_in_host import LOUDSPEAKER, StandInHost
 from test_devices_live_mouth import LIMIT_S, until
@@ -30,7 +31,7 @@ from assistant.devices.reports import (
 from assistant.dialogue.state import Bench
 from assistant.errors import BadInput
 from assistant.language import device_wording as wording
-from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.language.meaning import Expectation, Hearing
 
 SECONDARY = Expectation("secondary", 20_000)
 
@@ -190,17 +191,6 @@ def test_an_ear_that_does_not_care_is_told_all_the_same() -> None:
 
 
 # ---- the ears
-
-
-def hearing(*texts: str, engine: str = "test") -> Hearing:
-    """What an engine of no known bounds heard: never sure, unless it is the built-in one and all agree."""
-    sources = ("limited", "free", "limited again", "free again")
-    words = (tuple(Word(word) for word in text.split()) for text in texts)
-    return Hearing(tuple(Alternative(w, 0.0, s) for w, s in zip(words, sources, strict=False)), engine)
-
-
-def sure(text: str) -> Hearing:
-    return hearing(*[text] * 4, engine="built-in")
 
 
 class Told:

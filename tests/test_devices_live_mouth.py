@@ -50,6 +50,9 @@ class Levels:
         soundfile.write(file, level, 16_000, format="WAV", subtype="PCM_16")
         return file.getvalue()
 
+    def next_voice(self) -> str | None:
+        return None
+
     def close(self) -> None:
         self.closed = True
 

@@ -172,6 +172,49 @@ def test_a_faster_rate_is_shorter(voice: Voice) -> None:
     assert voice.render(text, 9_999) == voice.render(text, 450)
 
 
+def test_another_voice_sounds_different_and_stays() -> None:
+    text = "One five point two kilo-ohms."
+    with Voice() as changing:
+        before = changing.render(text, 180)
+        names = [changing.next_voice() for _ in range(2)]
+        after = changing.render(text, 180)
+    assert names[0]
+    assert names[1] not in (None, names[0])
+    assert before
+    assert after not in (None, before)
+    with Voice(names[1]) as again:  # as a later session finds it in the settings
+        assert abs(len(again.render(text, 180) or b"") - len(after or b"")) < 2_000
+
+
+def test_a_voice_that_cannot_be_changed_stays(tmp_path: Path) -> None:
+    assert Silent().next_voice() is None
+    with Voice("mine", command=fake(NEVER_ANSWERS), limit_s=0.05) as hanging:
+        assert hanging.next_voice() is None
+        assert "did not answer" in (hanging.trouble or "")
+    alone = (
+        ECHO.replace('request["text"], ', "")
+        .replace(
+            "    sound = ",
+            '    if "after" in request:\n        print(json.dumps({"name": ""}), flush=True)\n        continue\n    sound = ',
+        )
+        .replace('request["rate_wpm"], ', "")
+        .replace('request["voice"]', 'request.get("voice")')
+    )
+    log = tmp_path / "log"
+    with Voice("mine", command=fake(alone, log)) as only:
+        assert only.next_voice() is None
+        assert only.render("a", 180) == b"RIFFa"
+    assert log.read_text().splitlines()[-1] == "mine"
+
+
+@pytest.mark.parametrize(
+    ("voices", "current", "chosen"),
+    [(["a", "b", "c"], "a", "b"), (["a", "b"], "b", "a"), (["a"], "a", ""), ([], None, ""), (["a", "b"], "x", "a")],
+)
+def test_voices_follow_each_other_round_and_round(voices: list[str], current: str | None, chosen: str) -> None:
+    assert voice_worker.following(voices, current) == chosen
+
+
 def test_every_sentence_is_its_own(voice: Voice) -> None:
     """pyttsx3 may repeat or drop sentences when one engine is asked for several; each here must be itself."""
     short, long = "Yes.", "Every reading that would condemn the coil is taken a second time, after cleaning."

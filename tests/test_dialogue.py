@@ -11,6 +11,7 @@ from assistant.dialogue.events import (
     Hush,
     InputEnded,
     Listen,
+    NextVoice,
     Save,
     Say,
     SetVoice,
@@ -531,6 +532,14 @@ def test_pause_takes_nothing_but_resume_and_a_few_questions(bench: Bench) -> Non
     assert "Going on" in talk.type("resume")
     assert talk.step == "leads"
     assert "not paused" in talk.type("resume")
+
+
+def test_another_voice_is_asked_for_and_the_question_stays(bench: Bench) -> None:
+    talk = Conversation(bench).start()
+    step = talk.step
+    talk.type("change the voice")
+    assert talk.effects[-3:] == [NextVoice(), Say("This is the next voice."), Listen(talk.state.expect)]
+    assert talk.step == step
 
 
 def test_the_voice_changes_within_bounds(bench: Bench) -> None:

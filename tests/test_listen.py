@@ -25,6 +25,9 @@ class Moody:
     def render(self, text: str, rate_wpm: int) -> bytes | None:
         return None if self.trouble else f"{text} {rate_wpm}".encode()
 
+    def next_voice(self) -> str | None:
+        return None
+
     def close(self) -> None:
         self.closed = True
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 from conversation import TO_LEADS
+from hearings import Hears, hearing, sure
 from sounds import silence, speech
 from stand_in_host import StandInHost
 
@@ -18,7 +19,7 @@ from assistant.devices.clock import HeldClock, SteadyClock
 from assistant.devices.ears import Ears
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
-from assistant.devices.ports import RATE_HZ, Samples, Utterance
+from assistant.devices.ports import RATE_HZ, Utterance
 from assistant.devices.reports import (
     AllSpoken,
     Back,
@@ -37,7 +38,7 @@ from assistant.dialogue.events import Heard
 from assistant.dialogue.state import Phase
 from assistant.journal import read
 from assistant.language import device_wording as wording
-from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.language.meaning import Expectation
 from assistant.live import NOBODY_MS, Habits, Live, audio_name
 from assistant.measure.verdict import Verdict
 from assistant.preflight import load_bench, read_files
@@ -54,6 +55,7 @@ class StandInMouth:
     def __init__(self) -> None:
         self.did: list[str] = []
         self.burst = 0
+        self.others = "deep"
 
     def say(self, text: str, *, whole: bool) -> None:
         self.burst += 1
@@ -64,6 +66,10 @@ class StandInMouth:
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         self.did.append(f"voice {rate_wpm} {volume_percent}")
+
+    def next_voice(self) -> str | None:
+        self.did.append("next voice")
+        return self.others or None
 
     def get_ready(self) -> None:
         self.did.append("get ready")
@@ -107,7 +113,7 @@ class Bench:
 
     def __init__(self, folder: Path, *lines: str, habits: Habits | None = None, **opening: Any) -> None:
         self.mouth, self.page, self.clock = StandInMouth(), StandInPage(), HeldClock()
-        self.remembered: list[tuple[int, int]] = []
+        self.remembered: list[dict[str, int | str]] = []
         self.inbox: queue.Queue[Report] = queue.Queue()
         self.live = Live(
             self.mouth,
@@ -115,7 +121,7 @@ class Bench:
             self.clock,
             self.inbox,
             habits or Habits(),
-            lambda rate, volume: self.remembered.append((rate, volume)),
+            lambda changes: self.remembered.append(dict(changes)),
         )
         self.data = folder
         how = Opening(**{"label": "pump", "meter": "pocket", "timed": True, **opening})
@@ -142,7 +148,7 @@ class Bench:
 
     def hear(self, text: str, *, turn: int | None = None, sure: bool = True) -> None:
         """An utterance comes in."""
-        self.live.step(sound(text, self.live.turn() if turn is None else turn, sure=sure))
+        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure))
 
     @property
     def folder(self) -> Path:
@@ -157,13 +163,11 @@ class Bench:
         return self.session.over
 
 
-def sound(text: str, turn: int, *, sure: bool = True) -> SoundHeard:
+def sound(text: str, turn: int, *, is_sure: bool = True) -> SoundHeard:
     """An utterance that the built-in recogniser heard in all its passes alike, or an engine without bounds."""
-    words = tuple(Word(word) for word in text.split())
-    sources = ("limited", "free", "limited again", "free again")
-    alternatives = tuple(Alternative(words, 0.0, source) for source in sources) if text else ()
     samples = np.full(RATE_HZ // 4, 0.1, dtype=np.float32)
-    return SoundHeard(Utterance(samples, 0.0, 0.25), Hearing(alternatives, "built-in" if sure else "other"), turn)
+    heard = sure(text) if is_sure else hearing(text, text, text, text)
+    return SoundHeard(Utterance(samples, 0.0, 0.25), heard, turn)
 
 
 # ---- turns
@@ -361,7 +365,20 @@ def test_a_changed_voice_is_used_and_remembered(tmp_path: Path) -> None:
     there = Bench(tmp_path)
     there.answer("faster")
     assert "voice 200 100" in there.mouth.did
-    assert there.remembered == [(200, 100)]
+    assert there.remembered == [{"rate": 200, "volume": 100}]
+
+
+def test_another_voice_is_used_and_remembered_where_there_is_one(tmp_path: Path) -> None:
+    there = Bench(tmp_path)
+    there.answer("change the voice")
+    assert "next voice" in there.mouth.did
+    assert wording.voice_now("deep") in there.page.lines
+    assert there.mouth.did[-2:] == ["say This is the next voice.", "tone LISTENING"]
+    assert there.remembered == [{"voice": "deep"}]
+    there.mouth.others = ""
+    there.answer("another voice")
+    assert there.page.lines[-2:] == [wording.voice_now(None), "This is the next voice."]
+    assert there.remembered == [{"voice": "deep"}]
 
 
 # ---- trouble
@@ -438,7 +455,7 @@ def troubled(random_: random.Random, there: Bench) -> Report | None:
         words = random_.choice(
             (*ANSWERS, "", "one point four ohms", "four point seven k", "what a day", "no one point five")
         )
-        return sound(words, turn, sure=random_.random() < 0.8)
+        return sound(words, turn, is_sure=random_.random() < 0.8)
     device = random_.choice(("microphone", "loudspeaker", "voice"))
     return random_.choice(
         (
@@ -539,15 +556,3 @@ def test_real_ears_and_mouth_on_devices_that_come_and_go_never_stop_the_loop(tmp
     session.lock.release()
     done = replay(load_bench(read_files()), read(next(iter(tmp_path.glob("*/journal.jsonl"))).parent))
     assert (done.difference, done.missing) == (None, ())
-
-
-class Hears:
-    """A recogniser that always hears the same."""
-
-    name = "built-in stand-in"
-
-    def __init__(self, text: str) -> None:
-        self._hearing = sound(text, 0).hearing
-
-    def hear(self, _samples: Samples, _expectation: Expectation) -> Hearing:
-        return self._hearing

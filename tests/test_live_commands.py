@@ -6,10 +6,11 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 import numpy as np
 import pytest
+from hearings import Hears
 from sounds import silence, speech
 from stand_in_host import StandInHost, StandInStream
 
@@ -17,19 +18,7 @@ from assistant.__main__ import main
 from assistant.devices import engines, host
 from assistant.devices.host import Device, Take
 from assistant.errors import BadInput
-from assistant.language.meaning import Alternative, Expectation, Hearing, Word
 from assistant.settings import VARIABLE
-
-
-class Ready:
-    """A recogniser that hears nothing but "ready"."""
-
-    name = "built-in stand-in"
-
-    def hear(self, _samples: Any, _expectation: Expectation) -> Hearing:
-        words = (Word("ready"),)
-        sources = ("limited", "free", "limited again", "free again")
-        return Hearing(tuple(Alternative(words, 0.0, source) for source in sources), self.name)
 
 
 @pytest.fixture
@@ -37,7 +26,7 @@ def devices(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[StandIn
     """Stand-in devices in the place of the real ones, settings of our own, and no engine to be loaded."""
     made = StandInHost()
     monkeypatch.setattr(host, "PortAudio", lambda: made)
-    monkeypatch.setattr(engines, "open_recogniser", lambda *_: Ready())
+    monkeypatch.setattr(engines, "open_recogniser", lambda *_: Hears("ready"))
     monkeypatch.setenv(VARIABLE, str(tmp_path / "settings.toml"))
     yield made
     assert made.streams == []

@@ -1,5 +1,6 @@
 """The loop: written before acted upon, killed and taken up, replayed, and a disk that refuses."""
 
+import dataclasses
 import datetime as dt
 import errno
 import json
@@ -23,7 +24,7 @@ from assistant.errors import BadInput
 from assistant.journal import FILE, read
 from assistant.measure.verdict import Verdict
 from assistant.preflight import load_bench, read_files
-from assistant.replay import replay
+from assistant.replay import HUSH, replay
 from assistant.session import JOB_FILE, Jobs, Opening, Session
 
 AT = dt.datetime(2026, 1, 2, 3, 4, 5, tzinfo=dt.UTC)
@@ -104,6 +105,24 @@ def test_nothing_is_said_that_is_not_on_disk(tmp_path: Path) -> None:
     for line in LINES:
         session.type(line)
     session.end()
+
+
+def test_a_session_recorded_before_stop_silenced_replays_and_one_without_another_effect_does_not(
+    tmp_path: Path,
+) -> None:
+    session = opened(tmp_path, Lines(), label="pump")
+    session.type("ready")
+    session.type("stop")
+    session.end()
+    bench = load_bench(read_files())
+    record = read(folder_of(tmp_path))
+    assert HUSH in record.entries[-1].effects
+    for left_out, same in ((HUSH, True), (record.entries[-1].effects[1], False)):
+        kept = tuple(effect for effect in record.entries[-1].effects if effect != left_out)
+        entries = (*record.entries[:-1], dataclasses.replace(record.entries[-1], effects=kept))
+        done = replay(bench, dataclasses.replace(record, entries=entries))
+        assert (done.difference is None) == same
+        assert done.missing == ()
 
 
 def test_replay_names_the_first_line_that_differs(tmp_path: Path) -> None:

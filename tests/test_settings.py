@@ -3,10 +3,16 @@
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from assistant.__main__ import main
+from assistant.devices import engines, speaker
+from assistant.devices.speaker import Silent
+from assistant.language.meaning import Hearing
 from assistant.settings import KEYS, VARIABLE, load, remember, settings_path
 
 
@@ -87,8 +93,12 @@ def test_a_changed_voice_is_kept_and_everything_else_in_the_file_stays(path: Pat
     assert load({}).whole("rate") == 200
     written(path, '# mine\nrate = 200\ninput = "desk"\n[odd]\nx = 1\n')
     remember(path, {"rate": 250, "volume": 80, "tones": False})
-    assert path.read_text() == '# mine\nrate = 250\ninput = "desk"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+    remember(path, {"input": 'the "desk" Ω'})
+    assert (
+        path.read_text() == '# mine\nrate = 250\ninput = "the \\"desk\\" Ω"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+    )
     assert (load({}).whole("rate"), load({}).whole("volume"), load({}).on("tones")) == (250, 80, False)
+    assert load({}).text("input") == 'the "desk" Ω'
     assert list(path.parent.iterdir()) == [path]
 
 
@@ -120,3 +130,50 @@ def test_the_command_gives_machines_one_object(path: Path, capsys: pytest.Captur
     assert found["problems"] == []
     assert set(found["settings"]) == set(KEYS)
     assert sys.stdout is not None
+
+
+def test_a_typed_session_takes_meter_and_rate_from_the_settings(run: Any, path: Path, tmp_path: Path) -> None:
+    written(path, 'meter = "fine"\nrate = 300\n')
+    done = run("chat", "--data", str(tmp_path / "data"), typed="faster\nstop\n")
+    assert "Speaking at 325 words a minute." in done.err
+    (record,) = (tmp_path / "data").glob("*/journal.jsonl")
+    assert '"meter":"fine"' in record.read_text()
+    written(path, 'meter = "sundial"\n')
+    done = run("chat", "--data", str(tmp_path / "data"), typed="stop\n")
+    assert f"no meter 'sundial' ({path}): there are auto, fine, pocket. It will be asked." in done.err
+    assert done.status == 0
+
+
+def test_a_recorded_session_takes_engine_voice_and_rate_from_the_settings(
+    run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[object] = []
+
+    class Deaf:
+        name = "deaf"
+
+        def hear(self, _samples: object, _expectation: object) -> Hearing:
+            return Hearing((), self.name)
+
+    def opened(engine: str | None, _lexicon: object, model: Path | None) -> Deaf:
+        asked.append((engine, model))
+        return Deaf()
+
+    class Mute(Silent):
+        def __init__(self, voice: str | None = None) -> None:
+            asked.append(voice)
+
+        def render(self, text: str, rate_wpm: int) -> bytes | None:  # noqa: ARG002
+            asked.append(rate_wpm)
+            return None
+
+    monkeypatch.setattr(engines, "open_recogniser", opened)
+    monkeypatch.setattr(speaker, "Voice", Mute)
+    written(path, 'engine = "vosk"\nvosk_model = "/there"\nvoice = "deep"\nrate = 300\n')
+    soundfile.write(tmp_path / "a.wav", np.zeros(16_000, dtype=np.float32), 16_000)
+    given = ("listen", str(tmp_path / "a.wav"), "--data", str(tmp_path / "data"), "--say-to", str(tmp_path / "say"))
+    assert run(*given).status == 0
+    assert asked[:3] == [("vosk", Path("/there")), "deep", 300]
+    asked.clear()
+    assert run(*given, "--engine", "built-in").status == 0
+    assert asked[0] == ("built-in", Path("/there"))

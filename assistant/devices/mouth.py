@@ -120,6 +120,10 @@ class Mouth:
         """Speak at this rate and loudness from the next sentence on."""
         self._rate_wpm, self._gain = rate_wpm, volume_percent / 100
 
+    def next_voice(self) -> str | None:
+        """Speak in the next voice from the next sentence on: its name, or None when there is no other. Waits for the voice's answer."""
+        return self._speaker.next_voice()
+
     def get_ready(self) -> None:
         """Something will be said soon: open the loudspeaker meanwhile."""
         with self._changed:

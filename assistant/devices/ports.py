@@ -59,6 +59,9 @@ class Speaker(Protocol):
     def render(self, text: str, rate_wpm: int) -> bytes | None:
         """The sentence as a WAV file's bytes, or None when no voice can be had (the text goes on without it)."""
 
+    def next_voice(self) -> str | None:
+        """The name of the next English voice, which speaks from now on; None when there is no other."""
+
     def close(self) -> None:
         """Nothing more will be spoken."""
 

@@ -100,6 +100,10 @@ class Silent:
         """None: there is no voice here, and the text goes on without it."""
         return None
 
+    def next_voice(self) -> str | None:
+        """None: there is no voice here at all."""
+        return None
+
     def close(self) -> None:
         """Nothing to end."""
 
@@ -123,7 +127,7 @@ class _Worker:
         return self._process.poll() is None
 
     def ask(self, request: dict[str, object], limit_s: float) -> bytes | str:
-        """The sound, or one line that says why there is none. After a line the process may not be used again."""
+        """The sound, or a name's bytes; a text is one line that says why there is none. After one the process may not be used again."""
         late = threading.Event()
 
         def give_up() -> None:
@@ -155,6 +159,8 @@ class _Worker:
         header = json.loads(line)
         if "error" in header:
             return str(header["error"])
+        if "name" in header:
+            return str(header["name"]).encode()
         length = int(header["bytes"])
         sound = self._process.stdout.read(length)
         if len(sound) < length or sound[:4] != b"RIFF":
@@ -229,6 +235,16 @@ class Voice:
                     self._cache.popitem(last=False)
             return sound
 
+    def next_voice(self) -> str | None:
+        """The name of the voice that speaks from now on; None, and nothing changes, when there is no other or the process fails."""
+        with self._lock:
+            name = (self._asked({"after": self._voice}) or b"").decode()
+            if not name:
+                return None
+            self._voice = name
+            self._cache.clear()
+            return name
+
     def __enter__(self) -> Self:
         return self
 
@@ -241,11 +257,15 @@ class Voice:
             self._drop()
 
     def _new(self, said: str, rate_wpm: int) -> bytes | None:
+        return self._asked({"text": said, "rate_wpm": rate_wpm, "voice": self._voice})
+
+    def _asked(self, request: dict[str, object]) -> bytes | None:
+        """What the process answers, or None, with the reason in `trouble`."""
         if self._skip:
             self._skip -= 1
             return None
         try:
-            answer = self._ready().ask({"text": said, "rate_wpm": rate_wpm, "voice": self._voice}, self._limit_s)
+            answer = self._ready().ask(request, self._limit_s)
         except OSError as error:
             answer = f"the voice process cannot be started ({error})"
         if isinstance(answer, bytes):

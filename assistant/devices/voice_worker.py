@@ -1,7 +1,8 @@
 """The process that owns the speech engine; `speaker.Voice` starts it by path, so it imports nothing of this package.
 
 One JSON object a line comes in, `{"text": ..., "rate_wpm": ..., "voice": ...}`; for each, one JSON line goes out,
-`{"bytes": n}` followed by n bytes of a WAV file, or `{"error": "one line"}`. It ends when its input ends.
+`{"bytes": n}` followed by n bytes of a WAV file, or `{"error": "one line"}`. To `{"after": voice}` the answer is `{"name": ...}`, the
+next English voice, empty when there is no other. It ends when its input ends.
 
 Why a process of its own: espeak-ng can be set up once in a process, calls exit() when its data are missing, and
 pyttsx3 2.99 turns an error while it writes into an endless loop. None of that may happen to a session.
@@ -48,14 +49,28 @@ def make_espeak_available(scratch: Path) -> None:
     ctypes.CDLL(espeakng_loader.get_library_path(), mode=ctypes.RTLD_GLOBAL)
 
 
-def english(voices: list[Any], current: str | None) -> str | None:
-    """The id of the first English voice; None, to leave things alone, when the current one is English or none is."""
+def all_english(voices: list[Any]) -> list[str]:
+    """The ids of the English voices, in their order."""
 
     def speaks_english(voice: Any) -> bool:  # noqa: ANN401  pyttsx3 has no types
         languages = [tag.decode("ascii", "ignore") if isinstance(tag, bytes) else str(tag) for tag in voice.languages]
         return any(tag.strip("\x05").lower().startswith("en") for tag in languages)
 
-    found = [voice.id for voice in voices if speaks_english(voice)]
+    return [str(voice.id) for voice in voices if speaks_english(voice)]
+
+
+def following(voices: list[str], current: str | None) -> str:
+    """The voice after the current one, round and round; empty when there is no other."""
+    others = [voice for voice in voices if voice != current]
+    if not others:
+        return ""
+    at = voices.index(current) + 1 if current in voices else 0
+    return voices[at % len(voices)]
+
+
+def english(voices: list[Any], current: str | None) -> str | None:
+    """The id of the first English voice; None, to leave things alone, when the current one is English or none is."""
+    found = all_english(voices)
     if current in found or not found:
         return None
     return str(found[0])
@@ -114,6 +129,11 @@ class Engine:
                 return as_wav(self._file)
         raise ValueError(self._faults[0] if self._faults else "the speech engine broke the sentence off")
 
+    def next_voice(self, after: str | None) -> str:
+        """The English voice after that one, or after the usual one; empty when there is no other."""
+        current = after or self._voice or self._engine.getProperty("voice")
+        return following(all_english(self._engine.getProperty("voices")), current)
+
     def _set_rate(self, rate_wpm: int) -> None:
         """Set it until it is set: espeak-ng takes orders on its own thread, and pyttsx3 may cancel one not yet begun."""
         for _ in range(ATTEMPTS):
@@ -137,16 +157,21 @@ class Engine:
 def serve(requests: BinaryIO, replies: BinaryIO, scratch: Path) -> None:
     """Answer every request line until there are no more; no engine, or a sentence that fails, is an error reply."""
     engine: Engine | None = None
+    header: dict[str, object]
     for line in requests:
         try:
             request = json.loads(line)
             engine = engine or Engine(scratch)
-            sound = engine.render(request["text"], request["rate_wpm"], request["voice"])
+            if "after" in request:
+                header, sound = {"name": engine.next_voice(request["after"])}, b""
+            else:
+                sound = engine.render(request["text"], request["rate_wpm"], request["voice"])
+                header = {"bytes": len(sound)}
         except Exception as error:  # noqa: BLE001  whatever an engine raises, the answer is the same
             reason = " ".join(f"{type(error).__name__}: {error}".split())
             replies.write(json.dumps({"error": reason[:300]}).encode() + b"\n")
         else:
-            replies.write(json.dumps({"bytes": len(sound)}).encode() + b"\n" + sound)
+            replies.write(json.dumps(header).encode() + b"\n" + sound)
         replies.flush()
 
 

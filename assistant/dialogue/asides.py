@@ -8,6 +8,7 @@ from assistant.dialogue.events import (
     Finished,
     Hush,
     Listen,
+    NextVoice,
     Say,
     SetVoice,
     Show,
@@ -140,6 +141,11 @@ def voice(_bench: Bench, state: State, incoming: Incoming) -> Outcome:
         line = wording.volume(volume)
     state = replace(state, voice=Voice(rate, volume))
     return state, (SetVoice(rate, volume), Say(line), Listen(state.expect))
+
+
+def next_voice(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
+    """Another voice: which ones there are only the machine knows, so that the next one is all that is asked for."""
+    return state, (NextVoice(), Say(wording.NEXT_VOICE), Listen(state.expect))
 
 
 def _within(bounds: tuple[int, int], value: int) -> int:

@@ -123,6 +123,11 @@ class SetVoice:
 
 
 @dataclass(frozen=True, slots=True)
+class NextVoice:
+    """Speak in the next of the voices that there are, from now on."""
+
+
+@dataclass(frozen=True, slots=True)
 class Hush:
     """Whatever is still being spoken ends at once, cautions too: somebody said "stop"."""
 
@@ -149,4 +154,4 @@ class Finished:
     complete: bool
 
 
-Effect = Say | Show | Listen | StartTimer | SetVoice | Hush | Decided | Save | Finished
+Effect = Say | Show | Listen | StartTimer | SetVoice | NextVoice | Hush | Decided | Save | Finished

@@ -66,6 +66,7 @@ class Came(Enum):
     PAUSE = "pause"
     RESUME = "resume"
     VOICE = "slower, faster, louder, quieter"
+    NEXT_VOICE = "another voice"
     HELP = "help"
     STOP = "stop"
     SPEECH_ENDED = "speech ended"
@@ -153,6 +154,7 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.PAUSE:          (asides.ignore, asides.pause,           asides.pause,         asides.pause,         asides.pause,           asides.still_paused,  asides.ignore),
     Came.RESUME:         (asides.ignore, asides.not_paused,      asides.not_paused,    asides.not_paused,    asides.not_paused,      asides.resume,        asides.ignore),
     Came.VOICE:          (asides.ignore, asides.voice,           asides.voice,         asides.voice,         asides.voice,           asides.voice,         asides.ignore),
+    Came.NEXT_VOICE:     (asides.ignore, asides.next_voice,      asides.next_voice,    asides.next_voice,    asides.next_voice,      asides.next_voice,    asides.ignore),
     Came.HELP:           (asides.ignore, asides.help_now,        asides.help_now,      asides.help_now,      asides.help_now,        asides.still_paused,  asides.ignore),
     Came.STOP:           (asides.ignore, asides.stop,            asides.stop,          asides.stop,          asides.stop,            asides.stop,          asides.ignore),
     Came.SPEECH_ENDED:   (asides.ignore, asides.start_quiet,     asides.start_quiet,   asides.start_quiet,   asides.start_settling,  asides.ignore,        asides.ignore),
@@ -174,6 +176,7 @@ COMMANDS: Mapping[str, Came] = {
     "skip": Came.SKIP,
     "pause": Came.PAUSE,
     "resume": Came.RESUME,
+    "another_voice": Came.NEXT_VOICE,
     "help": Came.HELP,
     "stop": Came.STOP,
     **dict.fromkeys(_VOICE_COMMANDS, Came.VOICE),

@@ -61,3 +61,8 @@ def audio_not_kept(why: str) -> str:
 def nothing_to_hear_with(why: str) -> str:
     """There is no recogniser."""
     return f"Speech cannot be recognised: {why}"
+
+
+def voice_now(name: str | None) -> str:
+    """Which voice speaks from now on; None: there was no other."""
+    return f"Voice: {name}." if name else "There is no other English voice here."

@@ -156,6 +156,9 @@ def rate(words_a_minute: int) -> str:
     return f"Speaking at {words_a_minute} words a minute."
 
 
+NEXT_VOICE = "This is the next voice."
+
+
 def volume(percent: int) -> str:
     """The loudness of speech was changed."""
     return f"Volume {percent} percent."
