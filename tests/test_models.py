@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from filelock import FileLock
+from korean import korean
 from model_server import (
     FILES,
     FOLDER,
@@ -30,7 +31,6 @@ from model_server import (
     zipped,
 )
 from sounds import SHARED
-from test_devices_hearing_engines import korean
 
 from assistant import data
 from assistant.devices import vosk_folder
@@ -465,7 +465,9 @@ def test_progress_is_shown_on_a_terminal_alone(
 
 
 @pytest.mark.slow
-def test_a_model_without_our_words_is_refused(run: Any) -> None:
+def test_a_model_without_our_words_is_refused(run: Any, korean_vosk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    loaded = korean_vosk._model  # noqa: SLF001 - loading it once more would take seconds and show nothing new
+    monkeypatch.setattr("vosk.Model", lambda place: loaded if place == str(korean()) else None)
     done = run("models", "check", str(korean()), "--json")
     assert done.status == 2
     assert "knows none of our words; expected one for English" in done.err
