@@ -142,6 +142,15 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
         "--seconds", metavar="S", type=_seconds, default=5.0, help="length of the microphone test (default 5; 0: none)"
     )
     check.add_argument("--json", action="store_true", help="one JSON object on standard output too")
+    check.add_argument(
+        "--voice",
+        action="store_true",
+        help="ten prompts to read aloud: other words are asked for than those it gets wrong",
+    )
+    check.add_argument(
+        "--from", dest="recordings", nargs="+", metavar="FILE", help="with --voice: recordings, one a prompt, in order"
+    )
+    check.add_argument("--forget", action="store_true", help="with --voice: ask for the usual words again")
     engine(check)
 
     settings = command("settings", "Every setting, its value and where it comes from.", "ohmaloud settings")

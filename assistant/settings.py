@@ -1,5 +1,6 @@
 """Settings of this user: one TOML file, every key checked, a mistake named and passed over. What a command's options say counts more."""
 
+import json
 import os
 import tomllib
 from collections.abc import Mapping
@@ -40,6 +41,11 @@ KEYS: Mapping[str, Key] = {
     "tones": Key(default=True, expected="true or false", meaning="short tones beside the text"),
     "audio": Key(default=True, expected="true or false", meaning="what is heard is kept as sound beside the record"),
     "large": Key(default=True, expected="true or false", meaning="question and reading in large type on a screen"),
+    "hard_words": Key(
+        "",
+        "words with spaces between, as `ohmaloud check --voice` writes them",
+        "words this voice and microphone get wrong: others are asked for; empty: none",
+    ),
     "patience": Key(
         1.0, "a number from 1 to 10", "how many times longer the pauses may be before speech counts as ended", 1, 10
     ),
@@ -152,7 +158,7 @@ def remember(path: Path, changes: Mapping[str, Value]) -> None:
         return
     lines = text.splitlines()
     for key, value in changes.items():
-        line = f"{key} = {str(value).lower() if isinstance(value, bool) else value}"
+        line = f"{key} = {json.dumps(value, ensure_ascii=False)}"  # TOML writes these values as JSON does
         at = [index for index, old in enumerate(lines) if old.partition("=")[0].strip() == key]
         if at:
             lines[at[0]] = line

@@ -70,8 +70,8 @@ def fetch(address: str, part: Path, most_bytes: int, progress: Progress, patienc
         except urllib.error.HTTPError as error:
             error.close()
             if error.code != _BEYOND:
-                reason = " ".join(str(error.reason).split())
-                raise BadInput(f"{address}: the server answers {error.code} {reason}; nothing was fetched") from None
+                said = " ".join(str(error.reason).split())
+                raise BadInput(f"{address}: the server answers {error.code} {said}; nothing was fetched") from None
             part.unlink(missing_ok=True)  # what lies here is no beginning of what lies there
             why = "it does not go on with what is here"
         except (OSError, http.client.HTTPException) as error:
