@@ -41,7 +41,7 @@ from assistant.devices.offers import Offer, offers
 from assistant.errors import BadData, BadInput
 from assistant.settings import VARIABLE
 
-# a refused redirect now and then leaves a response of the library's to the garbage collector, which says so in some later test
+# now and then a client's socket is left to the garbage collector, which says so in some later test; where it comes from was not found
 pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 PROTOTYPE = SHARED / "models" / "numbers-prototype"
 OFFER = replace(
