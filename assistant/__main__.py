@@ -142,12 +142,39 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
         "--seconds", metavar="S", type=_seconds, default=5.0, help="length of the microphone test (default 5; 0: none)"
     )
     check.add_argument("--json", action="store_true", help="one JSON object on standard output too")
+    check.add_argument(
+        "--voice",
+        action="store_true",
+        help="ten prompts to read aloud: other words are asked for than those it gets wrong",
+    )
+    check.add_argument(
+        "--from", dest="recordings", nargs="+", metavar="FILE", help="with --voice: recordings, one a prompt, in order"
+    )
+    check.add_argument("--forget", action="store_true", help="with --voice: ask for the usual words again")
     engine(check)
 
     settings = command("settings", "Every setting, its value and where it comes from.", "ohmaloud settings")
     settings.add_argument("--json", action="store_true", help="as one JSON object on standard output")
+    _models(command)
     _records(command)
     return top
+
+
+def _models(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None:
+    """The command about recognisers' models."""
+    models = command(
+        "models",
+        "Models for hearing: list those that are there, fetch one for Vosk from its makers, or check a folder unpacked by hand.",
+        "ohmaloud models get && ohmaloud models check vosk-model",
+    )
+    models.add_argument("what", choices=("list", "get", "check"))
+    models.add_argument(
+        "name", nargs="?", metavar="NAME", help="get: which model (default: the first); check: a folder"
+    )
+    models.add_argument("--address", metavar="URL", help="get: fetch it from here instead of its makers")
+    models.add_argument("--replace", action="store_true", help="get: fetch anew what is there already")
+    models.add_argument("--data", metavar="DIR", help="folder of the models (default: this user's data folder)")
+    models.add_argument("--json", action="store_true", help="one JSON object a line on standard output")
 
 
 def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None:

@@ -37,6 +37,11 @@ def own_meters_folder() -> Path:
     return user_folder() / "meters"
 
 
+def own_models_folder() -> Path:
+    """Where `ohmaloud models get` puts the models that this user fetched."""
+    return user_folder() / "models"
+
+
 def meters() -> dict[str, str]:
     """The meters that come with the program and those of this user, as `texts` gives them. A name of ours is never theirs."""
     own = {path.stem: path.read_text(encoding="utf-8") for path in sorted(own_meters_folder().glob("*.toml"))}

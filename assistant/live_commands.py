@@ -176,6 +176,8 @@ def check(options: argparse.Namespace) -> int:
     from assistant.preflight import load_bench, read_files
     from assistant.report.checkup import Checkup
 
+    if options.voice or options.recordings or options.forget:
+        return _check_voice(options)
     settings = settings_of(options)
     checkup = Checkup(PortAudio(), settings, tell)
     bench = load_bench(read_files())
@@ -217,6 +219,67 @@ def replay(options: argparse.Namespace) -> int:
     tell(f"Line {found.line} differs, in answer to {found.event}.")
     out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
     return 1
+# ---- check --voice
+
+
+def _check_voice(options: argparse.Namespace) -> int:
+    """Which words this voice and microphone get wrong; kept in the settings. 0 when all is right, 1 when words were wrong."""
+    from assistant import data
+    from assistant.devices.host import PortAudio
+    from assistant.language.person import hints, load_alternatives
+    from assistant.preflight import load_bench, read_files
+    from assistant.report.voice_check import hard_words, rows
+    from assistant.report.voice_source import from_files, from_microphone
+
+    if not options.voice:
+        raise BadInput("--from and --forget go with --voice")
+    settings = settings_of(options)
+    if options.forget:
+        _keep_hard_words(settings.path, "")
+        tell("The usual words are asked for again.")
+        return 0
+    alternatives = load_alternatives(data.texts("procedures")["voice"])
+    bench = load_bench(read_files())
+    prompts = alternatives.prompts
+    if options.recordings:
+        listen = from_files(tuple(Path(name) for name in options.recordings), prompts)
+        prompts = prompts[: len(options.recordings)]
+    else:
+        listen = from_microphone(PortAudio(), settings.text("input") or None, tell)
+    recogniser, _ = _recogniser(settings, bench, asked=True)
+    assert recogniser is not None  # noqa: S101 - asked for: there is one, or it raised
+    found = []
+    for row in rows(prompts, listen, recogniser, bench.lexicon):
+        found.append(row)
+        how = "right" if row.right else f"heard “{row.heard}”" if row.heard else "nothing was heard"
+        tell(f"{len(found)} of {len(prompts)}: {row.prompt}: {how}{'' if row.sure or not row.heard else ', not sure'}")
+        if options.json:
+            out({"prompt": row.prompt, "heard": row.heard, "sure": row.sure, "right": row.right, "wrong": row.wrong})
+    if not any(row.heard for row in found):
+        raise BadInput("nothing was heard at all; the settings stay. Try the microphone: ohmaloud check")
+    hard = hard_words(tuple(found))
+    _keep_hard_words(settings.path, " ".join(hard))
+    if not hard:
+        tell("No word was wrong. The usual words are asked for.")
+        return 0
+    tell(f"Wrong with this voice and microphone: {', '.join(hard)}. Other words are asked for from now on.")
+    other = [f"Say {alternatives.instead[word]} for {word}." for word in hard if word in alternatives.instead]
+    for line in dict.fromkeys([*other, *filter(None, [hints(hard, alternatives)])]):
+        tell(line)
+    tell("To undo it: ohmaloud check --voice --forget")
+    return 1
+
+
+def _keep_hard_words(path: Path, words: str) -> None:
+    try:
+        remember(path, {"hard_words": words})
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be written ({error.strerror})") from None
+    if load({}, path).text("hard_words") != words:
+        raise BadInput(f"{path}: has mistakes in it and was left alone; mend it, then check again")
+
+
+# ---- replay --play
 
 
 def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings: Settings | None = None) -> int:

@@ -1,21 +1,26 @@
 """Reads all data files and builds the Bench; every fault in every file is found in one go."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from assistant import data
 from assistant.dialogue.case import ANSWERS
-from assistant.dialogue.procedure import Procedure, load_procedure
+from assistant.dialogue.procedure import Procedure, Step, StepKind, load_procedure
 from assistant.dialogue.routes import ROUTES
 from assistant.dialogue.state import Bench
 from assistant.dialogue.step import COMMANDS
 from assistant.errors import BadData, Problem
 from assistant.language.lexicon import Lexicon, load_lexicon
+from assistant.language.person import Alternatives, adapted, hints, lexicon_for, load_alternatives
 from assistant.measure.guidance import SYMPTOMS
 from assistant.measure.meter import Meter, load_meters
+from assistant.settings import load
 
 KINDS = ("grammar", "meters", "procedures")
 Files = Mapping[str, Mapping[str, str]]
 PROCEDURE = "coil"
+PERSON = "person"
+"""The kind that holds what is this person's own: `hard_words`, from the settings. Absent when there is nothing."""
 
 
 def read_files() -> dict[str, dict[str, str]]:
@@ -31,7 +36,8 @@ def read_files() -> dict[str, dict[str, str]]:
             )
     if problems:
         raise BadData(tuple(problems))
-    return files
+    hard_words = load({}).text("hard_words")
+    return files | ({PERSON: {"hard_words": hard_words}} if hard_words else {})
 
 
 def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
@@ -59,7 +65,27 @@ def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
         problems += _names(lexicon, meters)
     if problems or lexicon is None or procedure is None:
         raise BadData(tuple(problems))
-    return Bench(procedure, lexicon, meters, default_meter)
+    return _for_person(Bench(procedure, lexicon, meters, default_meter), files)
+
+
+def _for_person(bench: Bench, files: Files) -> Bench:
+    """The same, asking for other words in place of those that this person's voice and microphone get wrong."""
+    hard = tuple(files.get(PERSON, {}).get("hard_words", "").split())
+    if not hard:
+        return bench
+    alternatives = load_alternatives(files.get("procedures", {}).get("voice", ""))
+    steps = tuple(_step_for(step, hard, alternatives) for step in bench.procedure.steps)
+    return replace(
+        bench, procedure=replace(bench.procedure, steps=steps), lexicon=lexicon_for(bench.lexicon, hard, alternatives)
+    )
+
+
+def _step_for(step: Step, hard: tuple[str, ...], alternatives: Alternatives) -> Step:
+    values = step.kind in (StepKind.READING, StepKind.LIMIT)
+    do = f"{step.do} {hints(hard, alternatives)}".strip() if values else step.do
+    return replace(
+        step, do=do, ask=adapted(step.ask, hard, alternatives), wrong=adapted(step.wrong, hard, alternatives)
+    )
 
 
 def _names(lexicon: Lexicon, meters: Mapping[str, Meter]) -> list[Problem]:

@@ -41,6 +41,11 @@ KEYS: Mapping[str, Key] = {
     "tones": Key(default=True, expected="true or false", meaning="short tones beside the text"),
     "audio": Key(default=True, expected="true or false", meaning="what is heard is kept as sound beside the record"),
     "large": Key(default=True, expected="true or false", meaning="question and reading in large type on a screen"),
+    "hard_words": Key(
+        "",
+        "words with spaces between, as `ohmaloud check --voice` writes them",
+        "words this voice and microphone get wrong: others are asked for; empty: none",
+    ),
     "patience": Key(
         1.0, "a number from 1 to 10", "how many times longer the pauses may be before speech counts as ended", 1, 10
     ),

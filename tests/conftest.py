@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from korean import korean, replace_words
 from program import Result
 
 from assistant.__main__ import main
@@ -19,6 +20,9 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         patched.setenv("OHMALOUD_SETTINGS", str(tmp_path_factory.mktemp("config") / "settings.toml"))
+        # programs that tests start lie there compiled, as an installed one does, and leave nothing in the checkout
+        patched.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
+        patched.setenv("PYTHONPYCACHEPREFIX", str(tmp_path_factory.mktemp("compiled")))
         yield
 
 
@@ -26,6 +30,14 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
 def bench() -> Bench:
     """The shipped data files."""
     return load_bench(read_files())
+
+
+@pytest.fixture(scope="session")
+def korean_vosk(bench: Bench) -> Any:
+    """The Korean model, loaded once for all tests: that takes seconds."""
+    from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - a large library, for the tests that want it
+
+    return Vosk(korean(), replace_words(bench.lexicon))
 
 
 @pytest.fixture

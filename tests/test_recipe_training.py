@@ -210,6 +210,7 @@ def test_the_numerator_is_the_sum_over_every_way_to_lay_the_words() -> None:
     assert torch.allclose(posterior.sum(-1), torch.ones(1, 4, dtype=torch.float64))
 
 
+@pytest.mark.slow
 def test_the_gradient_is_that_of_the_loss() -> None:
     words: list[list[list[pronounce.Phones]]] = [
         [[("Y", "EH", "S")]],

@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from assistant.data import folder
+from assistant.data import folder, own_models_folder
 from assistant.devices.ports import Recogniser
 from assistant.devices.recogniser_both import Both
 from assistant.devices.weights import checked, manifest
@@ -18,7 +18,8 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     """The recogniser of that name, ready to hear; None chooses `both` when a Vosk model is there, else `built-in`.
 
     `vosk_model` is a folder named in the settings; after it counts the variable OHMALOUD_VOSK_MODEL, then a folder
-    under models/. Raises BadInput for an unknown name or a missing model, BadData for weights that are not as listed.
+    under models/, then one that was fetched. Raises BadInput for an unknown name or a missing model,
+    BadData for weights that are not as listed.
     """
     place = vosk_place(vosk_model)
     chosen = engine or ("built-in" if place is None else "both")
@@ -28,8 +29,8 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
         return _built_in(lexicon)
     if place is None:
         raise BadInput(
-            f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {folder('models')}, "
-            f"or its path in {MODEL_VARIABLE}"
+            f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {own_models_folder()}, "
+            f"as `ohmaloud models get` makes one, or its path in {MODEL_VARIABLE}"
         )
     _refuse_changed(place)
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
@@ -52,9 +53,15 @@ def _built_in(lexicon: Lexicon) -> Recogniser:
 
 
 def vosk_place(named: Path | None = None) -> Path | None:
-    """The folder of the Vosk model that would be used: `named`, the variable's, or the first one under models/ by name."""
+    """The folder of the Vosk model that would be used: `named`, the variable's, the first under models/, the first fetched."""
     if named is not None:
         return named
     if os.environ.get(MODEL_VARIABLE):
         return Path(os.environ[MODEL_VARIABLE])
-    return next(iter(sorted(path.parent.parent for path in folder("models").glob("*/am/final.mdl"))), None)
+    return next(iter(vosk_places(folder("models")) + vosk_places(own_models_folder())), None)
+
+
+def vosk_places(models: Path) -> tuple[Path, ...]:
+    """The Vosk models in this folder, by name. What is being fetched or unpacked has a name that begins with a dot."""
+    found = (path.parent.parent for path in models.glob("*/am/final.mdl"))
+    return tuple(sorted(place for place in found if not place.name.startswith(".")))

@@ -13,12 +13,12 @@ import numpy as np
 import vosk
 
 from assistant.devices.ports import RATE_HZ, Samples
+from assistant.devices.vosk_folder import fault
 from assistant.errors import BadInput
 from assistant.language.lexicon import Lexicon
 from assistant.language.meaning import Alternative, Expectation, Hearing, Word
 from assistant.language.sentences import sentences
 
-_NEEDED = ("am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst")
 _OTHER_SPEECH = "[unk]"
 _ALTERNATIVES = 8
 _LONGEST_S = 9.0
@@ -34,7 +34,9 @@ class Vosk:
     """
 
     def __init__(self, place: Path, lexicon: Lexicon, *, alternatives: int = _ALTERNATIVES) -> None:
-        _refuse_unusable(place)
+        unusable = fault(place)
+        if unusable:
+            raise BadInput(unusable)
         vosk.SetLogLevel(-1)
         try:
             self._model = vosk.Model(str(place))
@@ -101,16 +103,3 @@ def _alternatives(result: dict[str, Any], before_s: float) -> list[Alternative]:
 
 def _within(time_s: float) -> float:
     return round(max(0.0, time_s - _SILENCE_S), 3)
-
-
-def _refuse_unusable(place: Path) -> None:
-    if not place.is_dir():
-        raise BadInput(f"{place}: no such folder; expected the folder of a Vosk model")
-    if (place / "graph" / "HCLG.fst").exists() and not (place / "graph" / "HCLr.fst").exists():
-        raise BadInput(
-            f"{place}: this Vosk model has a fixed graph (graph/HCLG.fst) and cannot be held to the words expected; "
-            "use one with graph/HCLr.fst and graph/Gr.fst, as the small models have"
-        )
-    missing = [name for name in _NEEDED if not (place / name).exists()]
-    if missing:
-        raise BadInput(f"{place}: this is no usable Vosk model: {', '.join(missing)} missing")

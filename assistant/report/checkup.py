@@ -98,7 +98,7 @@ class Checkup:
         try:
             if seconds:
                 self._tell(f"Speak now, as you would at the bench, for {seconds:g} seconds.")
-            sound = _recorded(blocks, round(seconds * stream.rate_hz))
+            sound = recorded(blocks, round(seconds * stream.rate_hz))
         finally:
             stream.close()
         if sound is None:
@@ -135,7 +135,7 @@ class Checkup:
         self._tell(f"{part.capitalize()}: none. {line}" + (f" Run: {command}" if command else ""))
 
 
-def _recorded(blocks: "queue.Queue[Samples]", frames: int) -> Samples | None:
+def recorded(blocks: "queue.Queue[Samples]", frames: int) -> Samples | None:
     """So many frames at least, or one block; None when the device gives nothing."""
     parts: list[Samples] = []
     while not parts or sum(map(len, parts)) < frames:
