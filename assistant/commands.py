@@ -383,6 +383,7 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
         name: _elsewhere("commands_records", name) for name in ("report", "jobs", "compare", "mark", "export", "import")
     },
     "meter": _elsewhere("commands_meter", "meter"),
+    "score": _elsewhere("commands_score", "score"),
     "check": _elsewhere("live_commands", "check"),
     "settings": _elsewhere("live_commands", "settings"),
 }

@@ -53,6 +53,16 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     return replace(best, sure=whole and belief >= thresholds.bounds[_kind(meaning)])
 
 
+def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> float | None:
+    """The share of all belief that the likeliest meaning has, from 0 to 1; None where nothing is believed.
+
+    That is where nothing was understood, and with an engine that has no bounds.
+    """
+    thresholds = lexicon.certainty.get(_engine(hearing))
+    likeliest = _likeliest(hearing, _understood(hearing, expectation, lexicon), thresholds)
+    return None if thresholds is None or likeliest is None else likeliest[1]
+
+
 def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
     """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new."""
     thresholds = lexicon.certainty.get(_engine(hearing))
