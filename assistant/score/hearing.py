@@ -13,7 +13,7 @@ from assistant.devices.ports import RATE_HZ, Recogniser, Samples, Utterance
 from assistant.devices.recordings import sound
 from assistant.language.certainty import belief_in, decide
 from assistant.language.lexicon import Lexicon
-from assistant.language.meaning import NotUnderstood, SaidReading, Understood
+from assistant.language.meaning import Meaning, NotUnderstood, SaidReading, Understood
 from assistant.score.manifest import Case, plainly
 
 CLEAN = "clean"
@@ -140,7 +140,7 @@ def judged(case: Case, level: str, samples: Samples, recogniser: Recogniser, lex
             claims.append(Claim(belief, case.agrees(meant.meaning)))
     taken = [each for each in understood if is_taken(each)]
     outcome = _outcome(case, taken)
-    held = outcome == "asked" and any(case.agrees(each.meaning) for each in understood)
+    held = outcome == "asked" and any(case.agrees(meaning) for each in understood for meaning in _held_up(each))
     words = "; ".join(map(plainly, taken or understood))
     return Row(case, level, words, outcome, held, tuple(took), len(samples) / RATE_HZ, tuple(claims))
 
@@ -149,6 +149,11 @@ def is_taken(understood: Understood) -> bool:
     """Whether the dialogue acts on it without a question: sure, understood, and not said in a way that is easily misheard."""
     easily_misheard = isinstance(understood.meaning, SaidReading) and understood.meaning.check
     return understood.sure and not easily_misheard and not isinstance(understood.meaning, NotUnderstood)
+
+
+def _held_up(understood: Understood) -> tuple[Meaning, ...]:
+    """What a question about it would offer: the likeliest meaning, and a rival value."""
+    return understood.meaning, *(() if understood.rival is None else (SaidReading(understood.rival),))
 
 
 def _outcome(case: Case, taken: Sequence[Understood]) -> str:
