@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import NoReturn
 
 from assistant.errors import OhmaloudError
@@ -157,6 +158,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
     settings.add_argument("--json", action="store_true", help="as one JSON object on standard output")
     _models(command)
     _records(command)
+    _score(command, engine)
     return top
 
 
@@ -267,6 +269,52 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     meter.add_argument("--title", metavar="TEXT", help="what reports call it (default: its name)")
     meter.add_argument("--auto", action="store_true", help="it finds its range itself")
     meter.add_argument("--replace", action="store_true", help="describe one of your own anew")
+
+
+def _score(
+    command: Callable[[str, str, str], argparse.ArgumentParser], engine: Callable[[argparse.ArgumentParser], None]
+) -> None:
+    """The command that measures hearing."""
+    score = command(
+        "score",
+        "How well the program hears recordings: right, wrong while sure, asked again, false alarms; with 95 % intervals.",
+        "ohmaloud score manifest.tsv --audio recordings/ --noise vacuum.wav --snr 20,10",
+    )
+    score.add_argument(
+        "manifest",
+        metavar="MANIFEST.tsv",
+        help="columns file, words, kind; where there: step, expected, range, speaker",
+    )
+    score.add_argument("--audio", metavar="DIR", help="folder of its recordings (default: the manifest's own)")
+    score.add_argument(
+        "--noise", nargs="+", metavar="FILE", help="sounds to mix under the speech, one for each recording in turn"
+    )
+    score.add_argument(
+        "--snr", type=_decibels, metavar="DB,DB", help="ratios of speech to noise in decibels (default 20,10,5,0)"
+    )
+    score.add_argument("--by", choices=("speaker", "step"), help="the counts of each speaker or each step too")
+    score.add_argument("--every", type=_whole, metavar="N", default=1, help="only every N-th recording")
+    score.add_argument("--vosk-model", metavar="DIR", type=Path, help="folder of a Vosk model")
+    score.add_argument("--json", action="store_true", help="everything as one JSON object on standard output")
+    engine(score)
+
+
+def _decibels(text: str) -> tuple[float, ...]:
+    try:
+        found = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        found = ()
+    if found and all(-30 <= ratio <= 60 for ratio in found):  # noqa: PLR2004 - as the message says
+        return found
+    raise argparse.ArgumentTypeError(
+        f"found {text!r}, expected decibels from -30 to 60 with commas between, as 20,10,5,0"
+    )
+
+
+def _whole(text: str) -> int:
+    if text.isdecimal() and int(text):
+        return int(text)
+    raise argparse.ArgumentTypeError(f"found {text!r}, expected a whole number from 1")
 
 
 def _rate(text: str) -> int:

@@ -381,6 +381,7 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "meter": _elsewhere("commands_meter", "meter"),
     "replay": _elsewhere("live_commands", "replay"),
     "models": _elsewhere("commands_models", "models"),
+    "score": _elsewhere("commands_score", "score"),
     "check": _elsewhere("live_commands", "check"),
     "settings": _elsewhere("live_commands", "settings"),
 }

@@ -219,6 +219,8 @@ def replay(options: argparse.Namespace) -> int:
     tell(f"Line {found.line} differs, in answer to {found.event}.")
     out({"line": found.line, "event": found.event, "recorded": found.recorded, "now": found.now})
     return 1
+
+
 # ---- check --voice
 
 

@@ -16,17 +16,16 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from measure_hearing import OTHER, plain
-
 from assistant.data import texts
 from assistant.devices.engines import open_recogniser
 from assistant.devices.ports import Recogniser
 from assistant.devices.recordings import Recordings
 from assistant.language.certainty import decide, sure_at_once
 from assistant.language.lexicon import Lexicon, load_lexicon
-from assistant.language.meaning import Expectation, Hearing, Meaning, NotUnderstood
+from assistant.language.meaning import Expectation, Hearing, NotUnderstood
 from assistant.language.thresholds import Kind, Thresholds
 from assistant.language.understand import understand
+from assistant.score.manifest import OTHER, value
 
 ANY = Expectation("any")
 FLOORS = (1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.02, 0.05, 0.1)
@@ -41,7 +40,7 @@ class Case:
 
     words: str
     kind: str
-    meant: Meaning | None
+    meant: str | None
     heard: tuple[Hearing, ...]
     """With every pass of both listens."""
 
@@ -54,7 +53,7 @@ def cases(folder: Path, recogniser: Recogniser, lexicon: Lexicon) -> Iterator[Ca
                 recogniser.hear(utterance.samples, ANY)
                 for utterance in Recordings((folder / "audio" / row["file"],)).utterances()
             ]
-            meant = None if row["kind"] in OTHER else plain(understand(row["words"], ANY, lexicon, typed=False).meaning)
+            meant = None if row["kind"] in OTHER else value(understand(row["words"], ANY, lexicon, typed=False).meaning)
             yield Case(row["words"], row["kind"], meant, tuple(heard))
 
 
@@ -73,7 +72,7 @@ def counted(found: Sequence[Case], lexicon: Lexicon) -> Counter[tuple[str, str]]
     counts: Counter[tuple[str, str]] = Counter()
     for case in found:
         decided = [decide(as_far_as_needed(each, lexicon), ANY, lexicon) for each in case.heard]
-        sure = [plain(each.meaning) for each in decided if each.sure and not isinstance(each.meaning, NotUnderstood)]
+        sure = [value(each.meaning) for each in decided if each.sure and not isinstance(each.meaning, NotUnderstood)]
         if case.meant is None:
             counts["other", "taken" if sure else "left"] += 1
         else:

@@ -268,3 +268,64 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
         "engine.built-in.lone",
         "engine.built-in.word",
     } <= where
+
+
+# ---- two values held up
+
+
+def shown(understood: Understood) -> str | None:
+    rival = understood.rival
+    return rival.quantity.text if rival is not None and rival.quantity is not None else None
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "score", "rival"),
+    [
+        ("fifteen ohms", "fifty ohms", -0.5, "50 Ω"),
+        ("four four seven ohms", "four seven ohms", -0.5, "47 Ω"),
+        ("fifteen ohms", "one five ohms", -0.5, "50 Ω"),  # one value by evidence, its double by sound
+        ("one two ohms", "one seven ohms", -4.0, None),  # hardly believed
+        ("one two ohms", "stop", -0.5, None),
+        ("one two ohms", "open loop", -0.5, None),
+        ("stop", "one two ohms", -0.5, None),
+        ("no one two ohms", "one three ohms", -0.5, None),
+        ("one two ohms", "no one three ohms", -0.5, None),
+        ("one nine ohms", "mumble", -0.5, None),
+        ("one nine ohms", "one five ohms", -0.5, "15 Ω"),
+        ("fifteen", "mumble", -0.5, None),
+        ("one point fifty ohms", "mumble", -0.5, "1.15 Ω"),
+    ],
+)
+def test_beside_a_value_that_is_not_sure_stands_the_one_it_may_be(
+    lexicon: Lexicon, first: str, second: str, score: float, rival: str | None
+) -> None:
+    strict = replace(lexicon, certainty={"test": replace(TEST, bounds=dict.fromkeys(Kind, 1.1))})
+    found = decide(heard((first, 0.0, "limited"), (second, score, "limited")), ANY, strict)
+    assert not found.sure
+    assert shown(found) == rival
+
+
+def test_a_double_that_is_no_value_is_not_held_up(lexicon: Lexicon) -> None:
+    strict = replace(
+        lexicon, certainty={"test": replace(TEST, bounds=dict.fromkeys(Kind, 1.1))}, confusable={"nine": "stop"}
+    )
+    assert shown(decide(heard(("nine ohms", 0.0, "limited")), ANY, strict)) is None
+
+
+def test_beside_a_sure_value_stands_no_other(lexicon: Lexicon) -> None:
+    found = decide(heard(("fifteen ohms", 0.0, "limited")), ANY, lexicon)
+    assert found.sure
+    assert found.rival is None
+
+
+def test_confusable_words_are_number_words_and_both_ways() -> None:
+    files = texts("grammar")
+    lexicon = load_lexicon(files)
+    assert lexicon.confusable["fifty"] == "fifteen"
+    assert lexicon.confusable["fifteen"] == "fifty"
+    head, _, rest = files["homophones"].partition("[confusable]")
+    older = {**files, "homophones": head + rest[rest.index("[spoken_digits]") :]}
+    assert load_lexicon(older).confusable == {}
+    wrong = {**files, "homophones": files["homophones"].replace('fifteen = "fifty"', 'fifteen = "stop"')}
+    with pytest.raises(BadData, match=r"homophones\.toml: confusable\.fifteen: found 'stop', expected a number word"):
+        load_lexicon(wrong)

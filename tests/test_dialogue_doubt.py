@@ -134,6 +134,80 @@ def test_a_spoken_number_is_a_label(bench: Bench) -> None:
     assert "Job 14." in surely(talk, "one four")
 
 
+# ---- two values that sound cannot separate
+
+
+def doubtful(talk: Conversation, *texts: str) -> str:
+    """Hear something that may nearly as well be something else."""
+    found = tuple(
+        Alternative(tuple(Word(word) for word in text.split()), -0.5 * index, "vosk")
+        for index, text in enumerate(texts)
+    )
+    return spoken(talk.event(Heard(Hearing(found, "vosk test", 1.0))))
+
+
+def between_two(bench: Bench) -> Conversation:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3")
+    asked = doubtful(talk, "fifteen ohms", "fifty ohms")
+    assert asked == "I got: 15 Ω or 50 Ω. Which is it: the first, the second, or neither?"
+    assert talk.phase is Phase.CONFIRMING
+    return talk
+
+
+@pytest.mark.parametrize(("words", "reading"), [("the first", "15 Ω"), ("second", "50 Ω"), ("the second one", "50 Ω")])
+def test_two_values_are_held_up_and_one_is_chosen(bench: Bench, words: str, reading: str) -> None:
+    talk = between_two(bench)
+    assert f"Primary reading: {reading}." in surely(talk, words)
+    assert talk.readings()["primary"] == [reading]
+
+
+def test_of_two_values_one_may_be_said_again_digit_by_digit(bench: Bench) -> None:
+    talk = between_two(bench)
+    assert "I got: 50 Ω, which is unusual here. Is that what the meter shows?" in surely(talk, "five zero ohms")
+    surely(talk, "yes")
+    assert talk.readings()["primary"] == ["50 Ω"]
+    talk = between_two(bench)
+    surely(talk, "one point four ohms")
+    assert talk.readings()["primary"] == ["1.4 Ω"]
+
+
+def test_neither_of_two_values_asks_anew(bench: Bench) -> None:
+    talk = between_two(bench)
+    assert surely(talk, "neither") == "What does the primary read?"
+    assert "primary" not in talk.readings()
+    assert talk.state.expect.name == "primary"
+
+
+@pytest.mark.parametrize("words", ["yes", "correct", "mumble", "kilo ohms"])
+def test_what_chooses_none_of_two_values_asks_again(bench: Bench, words: str) -> None:
+    talk = between_two(bench)
+    assert surely(talk, words).endswith("I got: 15 Ω or 50 Ω. Which is it: the first, the second, or neither?")
+    assert "primary" not in talk.readings()
+
+
+def test_a_choice_not_heard_surely_is_asked_for_again_and_a_value_asked_back(bench: Bench) -> None:
+    talk = between_two(bench)
+    assert "not sure what I heard. I got: 15 Ω or 50 Ω" in doubtful(talk, "the first", "the second")
+    assert "Is that what the meter shows?" in doubtful(talk, "five zero ohms", "mumble")
+    surely(talk, "yes")
+    assert talk.readings()["primary"] == ["50 Ω"]
+
+
+def test_help_and_repeat_fit_the_choice(bench: Bench) -> None:
+    talk = between_two(bench)
+    assert "the first, the second, or neither" in surely(talk, "help")
+    assert surely(talk, "repeat") == "I got: 15 Ω or 50 Ω. Which is it: the first, the second, or neither?"
+    surely(talk, "the first")
+    assert talk.readings()["primary"] == ["15 Ω"]
+
+
+def test_with_the_files_of_an_older_record_one_value_is_held_up(bench: Bench) -> None:
+    older = dict(bench.lexicon.expectations)
+    del older["which"]
+    talk = Conversation(replace(bench, lexicon=replace(bench.lexicon, expectations=older))).to(*TO_LEADS, "0.3")
+    assert doubtful(talk, "fifteen ohms", "fifty ohms") == "I got: 15 Ω. Is that what the meter shows?"
+
+
 # ---- data files whose parts do not fit each other
 
 

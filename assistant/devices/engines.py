@@ -9,8 +9,10 @@ from assistant.devices.recogniser_both import Both
 from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
 from assistant.language.lexicon import Lexicon
+from assistant.language.vocabulary import ESSENTIAL, unheard
 
 ENGINES = ("built-in", "vosk", "both")
+MOST_NAMED = 8
 MODEL_VARIABLE = "OHMALOUD_VOSK_MODEL"
 
 
@@ -36,6 +38,13 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
 
     vosk = Vosk(place, lexicon)
+    # where both listen, the built-in one hears them
+    lost = [name for name in unheard(lexicon, vosk.knows) if name in ESSENTIAL and chosen == "vosk"]
+    if lost:
+        raise BadInput(
+            f"{place}: this Vosk model has no word for {', '.join(lost[:MOST_NAMED])}"
+            f"{' and more' if len(lost) > MOST_NAMED else ''}; use --engine both, or another model"
+        )
     return Both(_built_in(lexicon), vosk) if chosen == "both" else vosk
 
 

@@ -30,7 +30,8 @@ _SILENCE_S = 0.2
 class Vosk:
     """Satisfies `ports.Recogniser`. Raises BadInput, one line, for a folder that is no usable model.
 
-    `missing_words` are words of the lexicon that the model cannot hear; the sentences with them are left out.
+    `missing_words` are words of the lexicon that the model cannot hear; the sentences with them are left out. Models write
+    words in small letters, capitals, or with a capital first; it is given them as it writes them, and heard in small letters.
     """
 
     def __init__(self, place: Path, lexicon: Lexicon, *, alternatives: int = _ALTERNATIVES) -> None:
@@ -47,7 +48,8 @@ class Vosk:
         self._alternatives = alternatives
         self._recognisers: dict[str, Any] = {}
         self._fed_s: dict[str, float] = {}
-        self.missing_words = tuple(word for word in lexicon.vocabulary if not self._knows(word))
+        self._written: dict[str, str | None] = {}
+        self.missing_words = tuple(word for word in lexicon.vocabulary if not self.knows(word))
 
     @property
     def name(self) -> str:
@@ -72,7 +74,10 @@ class Vosk:
 
     def _recogniser(self, expectation: Expectation) -> Any:  # noqa: ANN401 - the library has no types
         if expectation.name not in self._recognisers:
-            said = (line for line in sentences(self._lexicon, expectation) if all(map(self._knows, line.split(" "))))
+            lines = (
+                [self._as_written(word) for word in line.split(" ")] for line in sentences(self._lexicon, expectation)
+            )
+            said = (" ".join(filter(None, words)) for words in lines if all(words))
             # Without ensure_ascii=False a word in another script reaches the model as an escape, and is "missing".
             grammar = json.dumps([*said, _OTHER_SPEECH], ensure_ascii=False)
             recogniser = vosk.KaldiRecognizer(self._model, RATE_HZ, grammar)
@@ -81,8 +86,15 @@ class Vosk:
             self._recognisers[expectation.name] = recogniser
         return self._recognisers[expectation.name]
 
-    def _knows(self, word: str) -> bool:
-        return bool(self._model.vosk_model_find_word(word) >= 0)
+    def knows(self, word: str) -> bool:
+        """Whether the model can hear the word, however it writes it."""
+        return self._as_written(word) is not None
+
+    def _as_written(self, word: str) -> str | None:
+        if word not in self._written:
+            ways = (word, word.upper(), word.capitalize())
+            self._written[word] = next((way for way in ways if self._model.vosk_model_find_word(way) >= 0), None)
+        return self._written[word]
 
 
 def _alternatives(result: dict[str, Any], before_s: float) -> list[Alternative]:
@@ -90,7 +102,12 @@ def _alternatives(result: dict[str, Any], before_s: float) -> list[Alternative]:
     return [
         Alternative(
             tuple(
-                Word(word["word"], word.get("conf"), _within(word["start"] - before_s), _within(word["end"] - before_s))
+                Word(
+                    word["word"].lower(),
+                    word.get("conf"),
+                    _within(word["start"] - before_s),
+                    _within(word["end"] - before_s),
+                )
                 for word in choice.get("result", ())
             ),
             choice.get("confidence"),

@@ -32,6 +32,8 @@ from assistant.language.meaning import (
 from assistant.measure.verdict import Tap
 
 _TRIES_BEFORE_HINT = 2
+_WHICH = "which"
+"""What is expected while two values are held up; files of older records do not have it, and are asked about one."""
 _TAPS = {tap.value: tap for tap in Tap}
 
 
@@ -160,6 +162,8 @@ def doubt(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     guess = incoming.understood
     readings = current(bench, state).kind in (StepKind.READING, StepKind.LIMIT)
     if guess is not None and isinstance(guess.meaning, SaidReading) and readings and not guess.meaning.correction:
+        if guess.rival is not None and _WHICH in bench.lexicon.expectations:
+            return ask_guess(state, guess, wording.ask_which(guess.meaning.reading, guess.rival), _WHICH)
         return ask_guess(state, guess, asked_back(current(bench, state), guess.meaning.reading))
     if guess is not None and isinstance(guess.meaning, SaidCommand | SaidAnswers):
         return ask_guess(state, guess, wording.ask_guess(guess.words))
@@ -175,15 +179,18 @@ def not_caught(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
 def doubt_again(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """Unsure again where yes or no was wanted: an answer said once more is asked back in its turn."""
     guess = incoming.understood
+    held_up_two = state.expect.name == _WHICH
+    if held_up_two and not (guess is not None and isinstance(guess.meaning, SaidReading)):
+        return not_caught(bench, state, incoming)
     if guess is None or guess.meaning in (SaidAnswers(("yes",)), SaidAnswers(("no",))):
         return yes_or_no(bench, state, incoming)
     return doubt(bench, state, incoming)
 
 
 def yes_or_no(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
-    """Something else than yes or no: asked again."""
+    """Something else than yes or no, or than one of two values held up: asked again."""
     state, effects = again(bench, state)
-    return state, (Say(wording.YES_OR_NO), *effects)
+    return state, effects if state.expect.name == _WHICH else (Say(wording.YES_OR_NO), *effects)
 
 
 def ask_again(bench: Bench, state: State, _incoming: Incoming) -> Outcome:

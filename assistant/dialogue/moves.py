@@ -146,8 +146,8 @@ def asked_back(step: Step, found: Reading, reason: str = "") -> str:
     return wording.ask_limit(found, reason) if step.kind is StepKind.LIMIT else wording.ask_reading(found, reason)
 
 
-def ask_guess(state: State, guess: Understood, text: str) -> Outcome:
-    """Wait for yes or no to something heard."""
-    expect, asked = replace(state.expect, name="confirm"), Say(text)
+def ask_guess(state: State, guess: Understood, text: str, expecting: str = "confirm") -> Outcome:
+    """Wait for yes or no to something heard; or, when it has a rival, for the choice between the two."""
+    expect, asked = replace(state.expect, name=expecting), Say(text)
     state = replace(state, phase=Phase.CONFIRMING, guess=guess, number=None, expect=expect, last_said=(asked,))
     return state, (asked, Listen(expect))

@@ -20,7 +20,7 @@ from assistant.dialogue.procedure import Step, StepKind
 from assistant.dialogue.routes import Outcome, current, go
 from assistant.dialogue.state import Bench, Phase, State, Taken
 from assistant.language import wording
-from assistant.language.meaning import Ask, SaidReading, SaidUnit, Understood, Why
+from assistant.language.meaning import Ask, SaidAnswers, SaidReading, SaidUnit, Understood, Why
 from assistant.measure.units import Quantity, Reading, Shown
 
 
@@ -65,6 +65,16 @@ def accept_guess(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """Yes to "is that what the meter shows?"."""
     found = said(Incoming(incoming.event, state.guess), SaidReading).reading
     return accept(bench, replace(state, phase=Phase.ASKING), found)
+
+
+def chosen(state: State, incoming: Incoming) -> Reading | None:
+    """Which of two values held up was meant: the first, or the second; None for any other answer, or when one was not asked."""
+    meaning = incoming.understood.meaning if incoming.understood else None
+    guess = state.guess
+    if guess is None or guess.rival is None or not isinstance(guess.meaning, SaidReading):
+        return None
+    found = {SaidAnswers(("first",)): guess.meaning.reading, SaidAnswers(("second",)): guess.rival}
+    return found.get(meaning) if isinstance(meaning, SaidAnswers) else None
 
 
 def bare(bench: Bench, state: State, incoming: Incoming) -> Outcome:

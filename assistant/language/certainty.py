@@ -26,10 +26,12 @@ from assistant.language.meaning import (
 )
 from assistant.language.thresholds import Kind, Thresholds
 from assistant.language.understand import understand
-from assistant.measure.units import Shown
+from assistant.measure.units import Reading, Shown
 
 _Shares = Mapping[Meaning | None, float]
 """The share of each meaning in one listen; None stands for everything that was not understood. They add up to 1 at most."""
+RIVAL_SHARE = 0.1
+"""A second value believed a tenth as much as the first is held up beside it. Only the wording of a question hangs on it."""
 _HELD = "limited"
 """The listen that is held to a list of words."""
 
@@ -50,7 +52,52 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     if thresholds is None:
         return replace(best, sure=False)
     whole = hearing.duration_s < thresholds.longest_s
-    return replace(best, sure=whole and belief >= thresholds.bounds[_kind(meaning)])
+    if whole and belief >= thresholds.bounds[_kind(meaning)]:
+        return replace(best, sure=True)
+    beliefs = _beliefs(_listens(hearing, understood), thresholds)
+    return replace(best, sure=False, rival=_rival(meaning, beliefs) or _sound_alike(best, expectation, lexicon))
+
+
+def _rival(meaning: Meaning, beliefs: _Shares) -> Reading | None:
+    """The likeliest other value, when it is believed nearly as much; None beside anything but a plain value."""
+    others = [other for other in beliefs if _is_other_value(other, meaning)]
+    best = max(others, key=lambda other: beliefs[other], default=None)
+    if not isinstance(best, SaidReading) or beliefs[best] < RIVAL_SHARE * beliefs[meaning]:
+        return None
+    return best.reading
+
+
+def _sound_alike(best: Understood, expectation: Expectation, lexicon: Lexicon) -> Reading | None:
+    """The value it would be with the last confusable word of it taken for its double ("fifteen" for "fifty")."""
+    words = best.words.split(" ")
+    at = max((index for index, word in enumerate(words) if word in lexicon.confusable), default=None)
+    if at is None:
+        return None
+    doubled = " ".join((*words[:at], lexicon.confusable[words[at]], *words[at + 1 :]))
+    other = understand(doubled, expectation, lexicon, typed=False).meaning
+    return other.reading if isinstance(other, SaidReading) and _is_other_value(other, best.meaning) else None
+
+
+def _is_other_value(other: Meaning | None, meaning: Meaning) -> bool:
+    """Whether both are values, given as such and not as corrections, and of different resistance."""
+    return (
+        isinstance(other, SaidReading)
+        and isinstance(meaning, SaidReading)
+        and not (other.correction or meaning.correction)
+        and other.reading.quantity is not None
+        and meaning.reading.quantity is not None
+        and other.reading.quantity.ohms != meaning.reading.quantity.ohms
+    )
+
+
+def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> float | None:
+    """The share of all belief that the likeliest meaning has, from 0 to 1; None where nothing is believed.
+
+    That is where nothing was understood, and with an engine that has no bounds.
+    """
+    thresholds = lexicon.certainty.get(_engine(hearing))
+    likeliest = _likeliest(hearing, _understood(hearing, expectation, lexicon), thresholds)
+    return None if thresholds is None or likeliest is None else likeliest[1]
 
 
 def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:

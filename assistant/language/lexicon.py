@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.errors import BadData
+from assistant.language.lexicon_checks import check_homophones, check_owners
 from assistant.language.meaning import Expectation
-from assistant.language.numbers import NumberWords, number_at
+from assistant.language.numbers import NumberWords
 from assistant.language.thresholds import Thresholds, thresholds
 from assistant.language.toml_reader import Phrase, TomlReader
 from assistant.measure.units import Unit
@@ -59,6 +60,8 @@ class Lexicon:
     homophones: Mapping[str, str]
     homophones_in_numbers: Mapping[str, str]
     spoken_digits: Mapping[str, str]
+    confusable: Mapping[str, str]
+    """Number words that sound alike, each to the other, in both directions."""
     expectations: Mapping[str, Answers]
     alone: frozenset[str]
     """Answers that must be all that was said, like `yes` and `no`: not after "it says", nor together with others."""
@@ -135,14 +138,15 @@ _MARKS = ("a", "and", "hundred", "letter", "minus", "point", "thousand")
 _FILLERS = ("about", "after", "agreeing", "before", "corrections", "hesitations", "joins", "polite")
 _FLAGS = ("readings", "values_only", "unit", "text", "many")
 _HOMOPHONES = ("anywhere", "in_numbers", "spoken_digits")
+_CONFUSABLE = "confusable"
 
 
 def load_lexicon(texts: Mapping[str, str]) -> Lexicon:
     """The lexicon in the texts of `grammar/*.toml`, by file name without ending. Raises BadData with every fault found."""
     reader = TomlReader("grammar", texts, _FILES)
     lexicon = _lexicon(reader)
-    _check_owners(lexicon, reader)
-    _check_homophones(lexicon, reader)
+    check_owners(lexicon, reader)
+    check_homophones(lexicon, reader)
     if reader.problems:
         raise BadData(tuple(reader.problems))
     return lexicon
@@ -157,7 +161,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     degrees = _lists(reader, "units", "degrees", ("words", "refused"))
     reader.keys("display", "", reader.files["display"], ("over_range", "unsteady", "beep"))
     reader.keys("fillers", "", reader.files["fillers"], ("fillers",))
-    reader.keys("homophones", "", reader.files["homophones"], _HOMOPHONES)
+    reader.keys("homophones", "", reader.files["homophones"], (*_HOMOPHONES, _CONFUSABLE))
     homophones = {key: _word_pairs(reader, "homophones", key) for key in _HOMOPHONES}
     return Lexicon(
         numbers=_numbers(reader),
@@ -183,6 +187,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         homophones=homophones["anywhere"],
         homophones_in_numbers=homophones["in_numbers"],
         spoken_digits=homophones["spoken_digits"],
+        confusable=_both_ways(reader),
         expectations=_expectations(reader, answer_names, command_help),
         alone=alone,
         certainty=thresholds(reader),
@@ -199,6 +204,14 @@ def _lists(reader: TomlReader, file: str, key: str, parts: tuple[str, ...]) -> d
 def _word_pairs(reader: TomlReader, file: str, key: str) -> dict[str, str]:
     pairs = ((f"{key}.{word}", word, meant) for word, meant in reader.table(file, key).items())
     return {reader.word(file, where, word): reader.word(file, where, meant) for where, word, meant in pairs}
+
+
+def _both_ways(reader: TomlReader) -> dict[str, str]:
+    """The confusable words; none in the files of older records, which have no such table."""
+    if _CONFUSABLE not in reader.files["homophones"]:
+        return {}
+    pairs = _word_pairs(reader, "homophones", _CONFUSABLE)
+    return {other: word for word, other in pairs.items()} | pairs
 
 
 def _meanings(
@@ -357,38 +370,3 @@ def _expectation(reader: TomlReader, name: str, answers: Mapping[str, str], comm
         short={reader.phrase(file, f"{key}.short", words): answer for words, answer in short.items()},
         **flags,
     )
-
-
-def _check_owners(lexicon: Lexicon, reader: TomlReader) -> None:
-    """No phrase may have two meanings, since all are live at once under `any`; nor may a phrase be a number."""
-    owners: dict[Phrase, str] = {}
-    for phrase, file, owner in (
-        *((phrase, "commands", f"command.{name}") for phrase, name in lexicon.commands.items()),
-        *((phrase, "answers", f"answer.{name}") for phrase, name in lexicon.answers.items()),
-        *((phrase, "display", "over_range") for phrase in sorted(lexicon.over_range)),
-        *((phrase, "display", "unsteady") for phrase in sorted(lexicon.unsteady)),
-        *((phrase, "display", "beep") for phrase in sorted(lexicon.beep)),
-        *((phrase, "units", f"unit.{unit.name.lower()}") for phrase, unit in lexicon.units.items()),
-    ):
-        if phrase in owners:
-            reader.fault(
-                file, f"{owner}.phrases", repr(" ".join(phrase)), f"a phrase that {owners[phrase]} does not own"
-            )
-        owners.setdefault(phrase, owner)
-        number = number_at(phrase, 0, lexicon.numbers)
-        if number is not None and number.end == len(phrase):
-            reader.fault(file, f"{owner}.phrases", repr(" ".join(phrase)), "words that are no number")
-
-
-def _check_homophones(lexicon: Lexicon, reader: TomlReader) -> None:
-    """A homophone must lead to a word of the language and must not take a word away that has a meaning of its own."""
-    for key, pairs, taken, words, expected in (
-        ("anywhere", lexicon.homophones, lexicon.known, lexicon.known, "a word of the grammar"),
-        ("in_numbers", lexicon.homophones_in_numbers, lexicon.numbers.words, lexicon.numbers.words, "a number word"),
-        ("spoken_digits", lexicon.spoken_digits, lexicon.known, lexicon.numbers.words, "a number word"),
-    ):
-        for heard, meant in pairs.items():
-            if heard in taken:
-                reader.fault("homophones", f"{key}.{heard}", repr(heard), "a word that has no meaning of its own here")
-            if meant not in words:
-                reader.fault("homophones", f"{key}.{heard}", repr(meant), expected)

@@ -158,3 +158,5 @@ class Understood:
     sure: bool
     words: str
     mended: tuple[tuple[str, str], ...] = ()
+    rival: Reading | None = None
+    """Beside a reading that is not sure: another value that was heard nearly as clearly, or that sounds like it."""

@@ -76,6 +76,11 @@ def ask_reading(reading: Reading, reason: str) -> str:
     return f"I got: {printed(reading)}{because}. Is that what the meter shows?"
 
 
+def ask_which(first: Reading, second: Reading) -> str:
+    """Which of two values was said, when sound does not tell; spoken digit by digit, they sound different."""
+    return f"I got: {printed(first)} or {printed(second)}. Which is it: the first, the second, or neither?"
+
+
 def ask_limit(limit: Reading, reason: str) -> str:
     """Whether a maker's limit was heard right; `reason` as for a reading."""
     because = f", {reason}" if reason else ""

@@ -15,7 +15,7 @@ import torch
 from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
 from assistant.language.lexicon import load_lexicon
-from assistant.language.meaning import Expectation, NotUnderstood
+from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand
 from assistant.language.understand import understand
 from models.recipe import features as features_of
 from models.recipe import network, nnet3, phones, pronounce, record, voices
@@ -93,6 +93,9 @@ def model(options: argparse.Namespace) -> None:
     (options.model / "sources.toml").write_text(record.sources(options.work, inputs, numbers), encoding="utf-8")
 
 
+_KINDS = {SaidAnswers: "answer", SaidCommand: "command"}
+
+
 def judge(options: argparse.Namespace) -> None:
     """The sounds held out as files; what is nothing the program understands is other talk."""
     place = options.work / "held"
@@ -105,7 +108,7 @@ def judge(options: argparse.Namespace) -> None:
         for number, row in enumerate(rows):
             meaning = understand(row.text, expectation, lexicon, typed=False).meaning
             other = not row.text or isinstance(meaning, NotUnderstood)
-            kind = "chatter" if other else f"{row.engine}, {type(meaning).__name__}"
+            kind = "chatter" if other else _KINDS.get(type(meaning), "reading")
             name = f"{number:04}.flac"
             around = np.zeros(RATE_HZ // 2, dtype=np.int16)
             soundfile.write(place / "audio" / name, np.concatenate([around, row.samples, around]), RATE_HZ)
