@@ -17,6 +17,7 @@ from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.meter import Meter
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
 from assistant.measure.verdict import FAULTS, TRIES, Case, Electronics, Stroke, Tap, VerdictKind, judge
+from assistant.measure.warm import WARM_TAPS
 from assistant.report.verdict_json import as_json
 
 _OPEN = (VerdictKind.REPEAT, VerdictKind.UNDECIDED)
@@ -67,7 +68,8 @@ def _limits(draw: st.DrawFn) -> Limit | None:
     return Limit(low, high, draw(st.none() | st.decimals(-60, 300, places=0)), draw(st.none() | st.booleans()))
 
 
-_HOT = "warm-fault"
+_HOT = {way.fault: tap for tap, way in WARM_TAPS.items()}
+"""Rows that condemn what breaks when it is hot, and which winding."""
 
 _CASES = st.builds(
     Case,
@@ -86,6 +88,7 @@ _CASES = st.builds(
     declined=st.frozensets(st.sampled_from(Tap)),
     warm=_attempts(_SECONDARY),
     warm_at_c=st.none() | st.decimals(-60, 300, places=0),
+    warm_primary=_attempts(_PRIMARY),
 )
 
 
@@ -105,7 +108,7 @@ def says_and_keeps(case: Case) -> None:
 def condemns_on_repeats_only(case: Case) -> None:
     """No fault rests on a single reading."""
     verdict = judge(case)
-    if verdict.kind in FAULTS and verdict.row != _HOT:
+    if verdict.kind in FAULTS and verdict.row not in _HOT:
         by = {VerdictKind.PRIMARY_FAULT: {Tap.PRIMARY, Tap.KILLTAB}, VerdictKind.SECONDARY_FAULT: {Tap.SECONDARY}}
         for tap in by.get(verdict.kind, {Tap.PRIMARY, Tap.SECONDARY}):
             assert len(case.attempts(tap)) > 1 or tap in case.repeated
@@ -114,7 +117,7 @@ def condemns_on_repeats_only(case: Case) -> None:
 def condemns_only_what_reads_badly_twice(case: Case) -> None:
     """Both readings that condemn a winding speak against it by themselves; above its range is not enough."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS or verdict.row == _HOT:
+    if verdict.kind not in FAULTS or verdict.row in _HOT:
         return
     seen = classify(case)
     if verdict.kind is not VerdictKind.PRIMARY_FAULT:
@@ -128,13 +131,16 @@ def condemns_only_what_reads_badly_twice(case: Case) -> None:
 def condemns_hot_only_what_breaks_twice_and_reads_well_cold(case: Case) -> None:
     """A hot fault has two hot readings without a winding's value, a cold one that is good, and no cap that may be open."""
     verdict = judge(case)
-    if verdict.row == _HOT:
-        assert verdict.kind is VerdictKind.SECONDARY_FAULT
-        assert verdict.secondary.kind in (Class.USUAL, Class.NEAR)
-        assert not case.cap_on
-        assert len(case.warm) > 1
-        for reading in case.warm[-2:]:
-            assert reading.quantity is None or reading.quantity.ohms >= SECONDARY_BAD_OHM
+    if verdict.row not in _HOT:
+        return
+    tap = _HOT[verdict.row]
+    secondary = tap is Tap.SECONDARY
+    assert verdict.kind is (VerdictKind.SECONDARY_FAULT if secondary else VerdictKind.PRIMARY_FAULT)
+    assert verdict.result(tap).kind in (Class.USUAL, Class.NEAR, *(() if secondary else (Class.TOO_SMALL,)))
+    assert not (secondary and case.cap_on)
+    assert len(case.hot(tap)) > 1
+    for reading in case.hot(tap)[-2:]:
+        assert reading.quantity is None or reading.quantity.ohms >= WARM_TAPS[tap].open_ohm
 
 
 def condemns_only_through_leads_that_conduct(case: Case) -> None:
@@ -151,7 +157,7 @@ def condemns_only_through_leads_that_conduct(case: Case) -> None:
 def condemns_only_with_a_comparison_that_fits(case: Case) -> None:
     """K beside a fault is what a broken winding makes of it: never lower than S, nor that of a winding that conducts."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS or verdict.row == _HOT or verdict.killtab.measured is None:
+    if verdict.kind not in FAULTS or verdict.row in _HOT or verdict.killtab.measured is None:
         return
     if verdict.kind is VerdictKind.PRIMARY_FAULT:
         assert verdict.secondary.measured is not None
