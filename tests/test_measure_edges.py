@@ -210,7 +210,7 @@ def test_no_temperature_of_a_hot_coil_is_believed_that_no_bench_has() -> None:
 
 def hot(warm: str, tap: Tap = Tap.SECONDARY, cold: str = "4.70k") -> tuple[Case, Measured]:
     found = case("1.4", cold, coil_at_c=Decimal(20), warm_at_c=Decimal(80))
-    found = replace(found, **{"warm" if tap is Tap.SECONDARY else "warm_primary": readings(warm)})
+    found = replace(found, warm=readings(warm)) if tap is Tap.SECONDARY else replace(found, warm_primary=readings(warm))
     measured = judge(found).result(tap).measured
     assert measured is not None
     return found, measured

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 from coil_cases import METERS
-from hypothesis import given, settings
+from coil_cases import case as coil_case
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from assistant.language import verdict_wording
@@ -238,3 +239,62 @@ def test_the_questions_come_to_an_end(case: Case, data: st.DataObject) -> None:
         more: dict[str, Any] = {take[0].value: attempts}
         case = replace(case, **more)
     pytest.fail("still asking")
+
+
+_DECISIONS = FAULTS | {VerdictKind.SOUND, VerdictKind.ELECTRONICS}
+
+
+def _as_displayed(reading: Reading, meter: Meter) -> Reading:
+    """The same with every digit that this meter shows of it."""
+    if reading.quantity is None:
+        return reading
+    range_ = meter.range_for(reading)
+    shown_ohm = (reading.quantity.ohms / range_.resolution_ohm).quantize(Decimal(1)) * range_.resolution_ohm
+    return _in_ohms(shown_ohm, range_.full_ohm)
+
+
+def _moved(reading: Reading, meter: Meter, part: Decimal) -> Reading:
+    """The same moved by a part of half its last digit, from -1 to 1; what lies between the digits is written out."""
+    if reading.quantity is None:
+        return reading
+    half_ohm = meter.range_for(reading).resolution_ohm / 2
+    return _in_ohms(max(Decimal(0), reading.quantity.ohms + part * half_ohm), reading.range_ohm)
+
+
+def _in_ohms(value_ohm: Decimal, range_ohm: int | None) -> Reading:
+    return Reading(Shown.VALUE, Quantity(Numeral(f"{value_ohm:f}"), Unit.OHM), range_ohm=range_ohm)
+
+
+_TAKEN = ("primary", "secondary", "killtab", "warm", "warm_primary")
+
+
+@settings(max_examples=300, deadline=None)
+@given(_CASES, st.data())
+def test_no_decision_hangs_on_half_a_digit(case: Case, data: st.DataObject) -> None:
+    """Readings moved within half their last digit never turn one decision into another: between two decisions lies "undecided".
+
+    Undecided is what a verdict is "within the meter's doubt" of the edge that carries it; a bad contact decides nothing.
+    """
+    ohms = [reading for name in _TAKEN for reading in getattr(case, name) if reading.quantity is not None]
+    assume(all(reading.quantity.ohms < 10**7 for reading in ohms))
+    shown: dict[str, Any] = {
+        name: tuple(_as_displayed(reading, case.meter) for reading in getattr(case, name)) for name in _TAKEN
+    }
+    parts = st.decimals(-1, 1, places=2)
+    moved: dict[str, Any] = {
+        name: tuple(_moved(one, case.meter, data.draw(parts)) for one in shown[name]) for name in _TAKEN
+    }
+    kinds = {judge(replace(case, **readings)).kind for readings in (shown, moved)}
+    assert len(kinds & _DECISIONS) <= 1, kinds
+
+
+def test_what_a_digit_could_turn_is_said_to_be_within_the_meters_doubt() -> None:
+    """Just above the edges that carry a condemning verdict, and clear of them."""
+    for near, clear in (
+        (("850", "100.1k", "OL"), ("850", "150k", "OL")),
+        (("100.5", "4.70k", "OL"), ("300", "4.70k", "OL")),
+    ):
+        for readings, doubt in ((near, True), (clear, False)):
+            twice = [f"{text} {text}" for text in readings]
+            said = " ".join(verdict_wording.because(judge(coil_case(*twice, electronics=Electronics.NO))))
+            assert ("the meter's own doubt reaches across" in said) is doubt, readings
