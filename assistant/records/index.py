@@ -208,6 +208,8 @@ Some = list[tuple[str, str]]
 
 def _summaries(data: Path, changed: Some) -> "Iterator[tuple[Some, list[Summary]]]":
     """These records in short, some at a time, in their order."""
+    if not changed:
+        return
     from assistant.records.summary import summaries  # noqa: PLC0415 - heavy, and mostly there is nothing new
 
     parts = [changed[begin : begin + _AT_ONCE] for begin in range(0, len(changed), _AT_ONCE)]
