@@ -266,6 +266,15 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
         metavar="FULL:DIGIT:PERCENT:COUNTS",
         help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; lowest range first",
     )
+    meter.add_argument(
+        "--from",
+        dest="recorded",
+        nargs="+",
+        default=[],
+        metavar="FILE",
+        help="recordings of the answers, in their order",
+    )
+    meter.add_argument("--engine", choices=("built-in", "vosk", "both"), help="recogniser for the recordings")
     meter.add_argument("--title", metavar="TEXT", help="what reports call it (default: its name)")
     meter.add_argument("--auto", action="store_true", help="it finds its range itself")
     meter.add_argument("--replace", action="store_true", help="describe one of your own anew")

@@ -1,15 +1,21 @@
-"""The command about meters: list those that are known, describe one's own by options or by answering questions."""
+"""The command about meters: list those that are known; describe one's own by options, or by answers, typed or in recordings."""
 
 import argparse
 import json
 import re
 import sys
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
-from typing import TypeVar
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
 
 from assistant.errors import BadData, BadInput
 from assistant.streams import out, tell
+
+if TYPE_CHECKING:
+    from assistant.language.lexicon import Lexicon
+    from assistant.language.meaning import Meaning
 
 _NAME = re.compile(r"[a-z][a-z0-9_-]{0,30}")
 _OHMS = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?)([kKM]?)(?:Ω|ohms?)?")
@@ -31,7 +37,7 @@ def _list(options: argparse.Namespace) -> int:
     from assistant import data
     from assistant.measure.meter import load_meters
 
-    if options.name is not None or options.ranges:
+    if options.name is not None or options.ranges or options.recorded:
         raise BadInput("list takes no name and no ranges; to describe a meter: ohmaloud meter new NAME")
     shipped = data.texts("meters")
     for name, found in sorted(load_meters(data.meters()).items()):
@@ -68,7 +74,10 @@ def _new(options: argparse.Namespace) -> int:
         title, hand_set = options.title or name, not options.auto
         ranges = [_range(text) for text in options.ranges]
     else:
-        title, hand_set, ranges = _asked(options.title)
+        # a name is typed: a recogniser knows no names
+        title = options.title or (name if options.recorded else None)
+        answers = _recorded(options.recorded, options.engine) if options.recorded else _typed()
+        title, hand_set, ranges = _asked(title, answers)
     text = _profile(title, ranges, hand_set=hand_set)
     try:
         load_meters({name: text})
@@ -130,52 +139,165 @@ def _plain(value: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-# ---- asked for, one answer a line
+# ---- asked for, one answer after the other, typed or from recordings
 
 
-def _asked(title: str | None) -> tuple[str, bool, list[Range]]:
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """An answer as typed or heard, and what it means; `sure` is False for what was not heard surely."""
+
+    text: str
+    meaning: "Meaning"
+    sure: bool = True
+
+
+Answers = Callable[[str], "_Answer | None"]
+"""The next answer to a question of this expectation; None when there are no more."""
+
+
+def _asked(title: str | None, answers: Answers) -> tuple[str, bool, list[Range]]:
+    from assistant.language.verdict_wording import ohms
+
     tell("The figures stand in the meter's manual, on the page about its resistance ranges.")
     if title is None:
-        title = _ask("What is the meter called?", str, "a name")
-    hand_set = _ask("Do you set its range with a dial: yes or no?", lambda text: _YES_NO[text.lower()], "yes or no")
+        title = _ask("What is the meter called?", "label", _title, "a name", answers)
+    hand_set = _ask("Do you set its range with a dial: yes or no?", "yes_no", _yes_no, "yes or no", answers)
+    tell(f"Set by hand: {'yes' if hand_set else 'no'}.")
     ranges: list[Range] = []
     which = "lowest"
     while len(ranges) < _MOST_RANGES:
-        done = " Or say done." if ranges else ""
-        full = _ask(f"Full scale of the {which} range, as 200, 20k or 2M?{done}", _ohms_or_done, "ohms, as 200 or 20k")
+        done = " Or say none, or done." if ranges else ""
+        question = f"Full scale of the {which} range, as 200, 20k or 2M?{done}"
+        full = _ask(question, "limit", _ohms_or_done, "ohms, as 200 or 20k, or two hundred ohms", answers)
         if full is None and ranges:
             break
         if full is None:
             tell("A meter has one range at least.")
             continue
-        digit = _ask("What is its last digit worth, as 0.1 or 10?", _ohms, "ohms, as 0.1")
-        percent = _ask("Its accuracy: how many percent of the reading, as 0.8?", _number, "a number, as 0.8")
-        counts = _ask("And how many counts of the last digit, as 2?", _number, "a whole number, as 2")
+        digit = _ask("What is its last digit worth, as 0.1 or 10?", "limit", _ohms_said, "ohms, as 0.1", answers)
+        percent = _ask(
+            "Its accuracy: how many percent of the reading, as 0.8?", *_PLAIN_NUMBER, "a number, as 0.8", answers
+        )
+        counts = _ask("And how many counts of the last digit, as 2?", *_PLAIN_NUMBER, "a whole number, as 2", answers)
+        tell(f"Range {ohms(full)}: last digit {ohms(digit)}, {percent} percent, {counts} counts.")
         ranges.append((full, digit, percent, counts, Decimal(0)))
         which = "next"
     return title, hand_set, ranges
 
 
-def _ohms_or_done(text: str) -> Decimal | None:
-    return None if text.lower() == "done" else _ohms(text)
+def _title(answer: _Answer) -> str:
+    return answer.text
 
+
+def _yes_no(answer: _Answer) -> bool:
+    names = getattr(answer.meaning, "names", (answer.text.lower(),))
+    return _YES_NO[names[0]]
+
+
+def _ohms_or_done(answer: _Answer) -> Decimal | None:
+    """Ohms; None for "done" or "none"."""
+    finished = answer.text.lower() == "done" or getattr(answer.meaning, "names", ()) == ("none",)
+    return None if finished else _ohms_said(answer)
+
+
+def _ohms_said(answer: _Answer) -> Decimal:
+    """Ohms as typed, or as said with their unit: without one, nobody knows whether they are thousands."""
+    reading = getattr(answer.meaning, "reading", None)
+    if reading is not None and reading.quantity is not None and not _OHMS.fullmatch(answer.text.replace(" ", "")):
+        return Decimal(reading.quantity.ohms)
+    return _ohms(answer.text)
+
+
+def _number_said(answer: _Answer) -> Decimal:
+    number = getattr(answer.meaning, "text", None) or answer.text
+    return _number(number if _NUMBER.fullmatch(number) else answer.text)
+
+
+_PLAIN_NUMBER = ("temperature", _number_said)
+"""A number in the unit of the question is what the grammar has for temperatures."""
+_AROUND = frozenset(
+    {"full", "scale", "range", "resolution", "last", "digit", "digits", "accuracy", "plus", "minus", "and"}
+    | {"percent", "of", "the", "reading", "count", "counts"}
+)
+"""What people say around a figure from a manual. It tells nothing that the question did not."""
 
 T = TypeVar("T")
 
 
-def _ask(question: str, reader: Callable[[str], T], expected: str) -> T:
+def _ask(question: str, expect: str, reader: Callable[[_Answer], T], expected: str, answers: Answers) -> T:
     """Ask until the answer can be read. Raises BadInput where no more answers come."""
     while True:
         tell(question)
-        line = sys.stdin.readline()
-        if not line:
+        answer = answers(expect)
+        if answer is None:
             raise BadInput(f"no more answers; expected {expected}. Nothing was kept")
         try:
-            if line.strip():
-                return reader(line.strip())
+            if answer.text and answer.sure:
+                return reader(answer)
         except (ValueError, KeyError):
             pass
-        tell(f"I need {expected}.")
+        tell(
+            f"I need {expected}."
+            if answer.sure
+            else f"I am not sure of what I heard ({answer.text}). I need {expected}."
+        )
+
+
+def _typed() -> Answers:
+    """Answers from the keyboard, one a line; figures may be written as words."""
+    from assistant.language.meaning import Expectation
+    from assistant.language.understand import understand
+
+    lexicon = _lexicon()
+
+    def answer(expect: str) -> _Answer | None:
+        line = sys.stdin.readline()
+        if not line:
+            return None
+        text = line.strip()
+        words = text if expect == "label" else _without_names(text)
+        return _Answer(text, understand(words, Expectation(expect), lexicon, typed=True).meaning)
+
+    return answer
+
+
+def _without_names(text: str) -> str:
+    """The figure alone: "resolution point one ohm" and "nought point eight percent" without what they are called."""
+    words = text.split()
+    while words and words[0].lower() in _AROUND:
+        words.pop(0)
+    while words and words[-1].lower() in _AROUND:
+        words.pop()
+    return " ".join(words)
+
+
+def _recorded(files: list[str], engine: str | None) -> Answers:
+    """Answers from recordings, one an utterance."""
+    from assistant.devices.engines import open_recogniser
+    from assistant.devices.recordings import Recordings
+    from assistant.language.certainty import decide
+    from assistant.language.meaning import Expectation
+
+    lexicon = _lexicon()
+    recogniser = open_recogniser(engine, lexicon)
+    utterances = Recordings(tuple(Path(name) for name in files)).utterances()
+
+    def answer(expect: str) -> _Answer | None:
+        utterance = next(utterances, None)
+        if utterance is None:
+            return None
+        expectation = Expectation(expect)
+        understood = decide(recogniser.hear(utterance.samples, expectation), expectation, lexicon)
+        return _Answer(understood.words, understood.meaning, understood.sure)
+
+    return answer
+
+
+def _lexicon() -> "Lexicon":
+    from assistant import data
+    from assistant.language.lexicon import load_lexicon
+
+    return load_lexicon(data.texts("grammar"))
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"meter": meter}

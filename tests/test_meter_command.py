@@ -2,12 +2,15 @@
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from records_cases import SOUND, TO_METER
 
 from assistant import data
+from assistant.devices.recordings import Recordings
+from assistant.language.meaning import Alternative, Hearing, Word
 from assistant.measure.meter import load_meters
 
 _RANGES = ("--range", "200:0.1:0.8:2", "--range", "20k:10:1:3", "--range", "200M:100k:5:10:1M")
@@ -59,6 +62,70 @@ def test_a_meter_is_described_by_answers_and_wrong_ones_are_asked_again(run: Any
     found = load_meters(data.meters())["mine"]
     assert (found.title, found.hand_set, [r.full_ohm for r in found.ranges]) == ("Workshop meter", False, [200, 20_000])
     assert own.is_dir()
+
+
+def test_a_meter_is_described_in_words_and_each_range_is_said_back(run: Any) -> None:
+    answers = (
+        *("Workshop", "yes", "two hundred ohm range", "resolution point one ohm", "nought point eight percent"),
+        *("plus three counts", "twenty kilo ohm range", "ten ohms", "one percent of the reading", "two digits", "none"),
+    )
+    result = run("meter", "new", "mine", typed="\n".join(answers) + "\n")
+    assert result.status == 0, result.err
+    assert "Set by hand: yes." in result.err
+    assert "Range 200 Ω: last digit 0.1 Ω, 0.8 percent, 3 counts." in result.err
+    assert "Range 20 kΩ: last digit 10 Ω, 1 percent, 2 counts." in result.err
+    found = load_meters(data.meters())["mine"]
+    assert found.hand_set
+    assert [(r.full_ohm, str(r.resolution_ohm), str(r.percent), r.counts) for r in found.ranges] == [
+        (200, "0.1", "0.8", 3),
+        (20_000, "10", "1", 2),
+    ]
+
+
+def test_a_number_in_words_without_its_unit_is_asked_again(run: Any) -> None:
+    result = run("meter", "new", "mine", typed="Workshop\nyes\ntwo hundred\n")
+    assert result.status == 2
+    assert "I need ohms, as 200 or 20k, or two hundred ohms." in result.err
+
+
+class Heard:
+    """A recogniser that hears the next of these lines; what ends in a question mark is not sure."""
+
+    def __init__(self, *lines: str) -> None:
+        self.lines = iter(lines)
+
+    def hear(self, _samples: object, _expectation: object) -> Hearing:
+        line = next(self.lines)
+        words = tuple(Word(word) for word in line.rstrip("?").split())
+        engine = "an engine without bounds" if line.endswith("?") else "built-in"
+        return Hearing(tuple(Alternative(words, 0.0, source) for source in ("held", "free")), engine, 1.0)
+
+
+def hears(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
+    monkeypatch.setattr("assistant.devices.engines.open_recogniser", lambda _engine, _lexicon: Heard(*lines))
+    utterances = [SimpleNamespace(samples=None) for _ in lines]
+    monkeypatch.setattr(Recordings, "utterances", lambda _self: iter(utterances))
+
+
+def test_a_meter_is_described_by_recordings(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = ("yes", "two hundred ohms", "zero point one ohms", "zero point eight", "three", "none")
+    hears(monkeypatch, *lines)
+    result = run("meter", "new", "mine", "--from", "answers.flac")
+    assert result.status == 0, result.err
+    found = load_meters(data.meters())["mine"]
+    assert (found.title, found.hand_set) == ("mine", True)
+    assert [(r.full_ohm, str(r.percent), r.counts) for r in found.ranges] == [(200, "0.8", 3)]
+
+
+def test_what_was_not_heard_surely_is_asked_again_and_nothing_is_guessed(
+    run: Any, own: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hears(monkeypatch, "yes", "two hundred ohms?", "two hundred")
+    result = run("meter", "new", "mine", "--from", "answers.flac")
+    assert result.status == 2
+    assert "I am not sure of what I heard (two hundred ohms)." in result.err
+    assert "no more answers" in result.err
+    assert not own.exists()
 
 
 def test_answers_that_end_keep_nothing(run: Any, own: Path) -> None:

@@ -62,8 +62,9 @@ def test_the_shipped_procedure_has_no_caution_without_words_and_no_unreachable_s
     from assistant.preflight import load_bench, read_files  # noqa: PLC0415
 
     procedure = load_bench(read_files()).procedure
-    text = (
-        data.texts("procedures")["coil"] + data.folder("procedures").parent.joinpath("dialogue/routes.py").read_text()
+    dialogue = data.folder("procedures").parent / "dialogue"
+    text = data.texts("procedures")["coil"] + "".join(
+        (dialogue / name).read_text() for name in ("routes.py", "case.py")
     )
     for step in procedure.steps:
         assert f'"{step.name}"' in text or step.name in ("primary", "secondary", "killtab"), step.name

@@ -26,7 +26,7 @@ from assistant.records import folders
 from assistant.records import index as index_module
 from assistant.records.beside import earlier
 from assistant.records.folders import find, label_of, sessions
-from assistant.records.index import INDEX_FILE, Index, Wanted, rebuilt
+from assistant.records.index import INDEX_FILE, Index, Job, Wanted, rebuilt
 from assistant.records.marks import MARKS_FILE, NAME_MOST, Marks, read_marks, write_marks
 from assistant.records.story import Benches, story
 
@@ -215,7 +215,7 @@ def test_the_index_follows_sessions_that_go_on_come_and_go(shop: Path) -> None:
 def test_only_what_is_new_is_read(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     contents(shop)
     read: list[int] = []
-    monkeypatch.setattr(Index, "_take_in", lambda _self, some: read.append(len(some)))
+    monkeypatch.setattr(Index, "_take_in", lambda _self, some, _found: read.append(len(some)))
     contents(shop)
     assert read == []
     session(shop, *SOUND, label="new", at=day(8))
@@ -415,3 +415,26 @@ def test_wanted_is_everything_by_default(shop: Path) -> None:
     index.refresh()
     assert index.jobs() == index.jobs(Wanted())
     index.close()
+
+
+def test_many_records_are_read_by_every_core_with_the_same_outcome(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for day in range(3):
+        session(tmp_path, *SOUND, label=f"pump {day}", at=AT + dt.timedelta(days=day))
+    by_one = _all_of(tmp_path)
+    monkeypatch.setattr("assistant.records.index._MANY", 2)
+    monkeypatch.setattr("assistant.records.index._AT_ONCE", 2)
+    assert _all_of(tmp_path) == by_one
+    assert len(by_one) == 3
+
+
+def _all_of(data: Path) -> list[Job]:
+    told: list[tuple[int, int]] = []
+    index = rebuilt(data)
+    try:
+        index.refresh(lambda done, of: told.append((done, of)))
+        assert told[-1] == (3, 3)
+        return index.jobs()
+    finally:
+        index.close()

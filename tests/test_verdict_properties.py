@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 from coil_cases import METERS
-from hypothesis import given, settings
+from coil_cases import case as coil_case
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from assistant.language import verdict_wording
@@ -17,6 +18,7 @@ from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.meter import Meter
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
 from assistant.measure.verdict import FAULTS, TRIES, Case, Electronics, Stroke, Tap, VerdictKind, judge
+from assistant.measure.warm import WARM_TAPS
 from assistant.report.verdict_json import as_json
 
 _OPEN = (VerdictKind.REPEAT, VerdictKind.UNDECIDED)
@@ -67,7 +69,8 @@ def _limits(draw: st.DrawFn) -> Limit | None:
     return Limit(low, high, draw(st.none() | st.decimals(-60, 300, places=0)), draw(st.none() | st.booleans()))
 
 
-_HOT = "warm-fault"
+_HOT = {way.fault: tap for tap, way in WARM_TAPS.items()}
+"""Rows that condemn what breaks when it is hot, and which winding."""
 
 _CASES = st.builds(
     Case,
@@ -86,6 +89,7 @@ _CASES = st.builds(
     declined=st.frozensets(st.sampled_from(Tap)),
     warm=_attempts(_SECONDARY),
     warm_at_c=st.none() | st.decimals(-60, 300, places=0),
+    warm_primary=_attempts(_PRIMARY),
 )
 
 
@@ -105,7 +109,7 @@ def says_and_keeps(case: Case) -> None:
 def condemns_on_repeats_only(case: Case) -> None:
     """No fault rests on a single reading."""
     verdict = judge(case)
-    if verdict.kind in FAULTS and verdict.row != _HOT:
+    if verdict.kind in FAULTS and verdict.row not in _HOT:
         by = {VerdictKind.PRIMARY_FAULT: {Tap.PRIMARY, Tap.KILLTAB}, VerdictKind.SECONDARY_FAULT: {Tap.SECONDARY}}
         for tap in by.get(verdict.kind, {Tap.PRIMARY, Tap.SECONDARY}):
             assert len(case.attempts(tap)) > 1 or tap in case.repeated
@@ -114,7 +118,7 @@ def condemns_on_repeats_only(case: Case) -> None:
 def condemns_only_what_reads_badly_twice(case: Case) -> None:
     """Both readings that condemn a winding speak against it by themselves; above its range is not enough."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS or verdict.row == _HOT:
+    if verdict.kind not in FAULTS or verdict.row in _HOT:
         return
     seen = classify(case)
     if verdict.kind is not VerdictKind.PRIMARY_FAULT:
@@ -128,13 +132,16 @@ def condemns_only_what_reads_badly_twice(case: Case) -> None:
 def condemns_hot_only_what_breaks_twice_and_reads_well_cold(case: Case) -> None:
     """A hot fault has two hot readings without a winding's value, a cold one that is good, and no cap that may be open."""
     verdict = judge(case)
-    if verdict.row == _HOT:
-        assert verdict.kind is VerdictKind.SECONDARY_FAULT
-        assert verdict.secondary.kind in (Class.USUAL, Class.NEAR)
-        assert not case.cap_on
-        assert len(case.warm) > 1
-        for reading in case.warm[-2:]:
-            assert reading.quantity is None or reading.quantity.ohms >= SECONDARY_BAD_OHM
+    if verdict.row not in _HOT:
+        return
+    tap = _HOT[verdict.row]
+    secondary = tap is Tap.SECONDARY
+    assert verdict.kind is (VerdictKind.SECONDARY_FAULT if secondary else VerdictKind.PRIMARY_FAULT)
+    assert verdict.result(tap).kind in (Class.USUAL, Class.NEAR, *(() if secondary else (Class.TOO_SMALL,)))
+    assert not (secondary and case.cap_on)
+    assert len(case.hot(tap)) > 1
+    for reading in case.hot(tap)[-2:]:
+        assert reading.quantity is None or reading.quantity.ohms >= WARM_TAPS[tap].open_ohm
 
 
 def condemns_only_through_leads_that_conduct(case: Case) -> None:
@@ -151,7 +158,7 @@ def condemns_only_through_leads_that_conduct(case: Case) -> None:
 def condemns_only_with_a_comparison_that_fits(case: Case) -> None:
     """K beside a fault is what a broken winding makes of it: never lower than S, nor that of a winding that conducts."""
     verdict = judge(case)
-    if verdict.kind not in FAULTS or verdict.row == _HOT or verdict.killtab.measured is None:
+    if verdict.kind not in FAULTS or verdict.row in _HOT or verdict.killtab.measured is None:
         return
     if verdict.kind is VerdictKind.PRIMARY_FAULT:
         assert verdict.secondary.measured is not None
@@ -232,3 +239,62 @@ def test_the_questions_come_to_an_end(case: Case, data: st.DataObject) -> None:
         more: dict[str, Any] = {take[0].value: attempts}
         case = replace(case, **more)
     pytest.fail("still asking")
+
+
+_DECISIONS = FAULTS | {VerdictKind.SOUND, VerdictKind.ELECTRONICS}
+
+
+def _as_displayed(reading: Reading, meter: Meter) -> Reading:
+    """The same with every digit that this meter shows of it."""
+    if reading.quantity is None:
+        return reading
+    range_ = meter.range_for(reading)
+    shown_ohm = (reading.quantity.ohms / range_.resolution_ohm).quantize(Decimal(1)) * range_.resolution_ohm
+    return _in_ohms(shown_ohm, range_.full_ohm)
+
+
+def _moved(reading: Reading, meter: Meter, part: Decimal) -> Reading:
+    """The same moved by a part of half its last digit, from -1 to 1; what lies between the digits is written out."""
+    if reading.quantity is None:
+        return reading
+    half_ohm = meter.range_for(reading).resolution_ohm / 2
+    return _in_ohms(max(Decimal(0), reading.quantity.ohms + part * half_ohm), reading.range_ohm)
+
+
+def _in_ohms(value_ohm: Decimal, range_ohm: int | None) -> Reading:
+    return Reading(Shown.VALUE, Quantity(Numeral(f"{value_ohm:f}"), Unit.OHM), range_ohm=range_ohm)
+
+
+_TAKEN = ("primary", "secondary", "killtab", "warm", "warm_primary")
+
+
+@settings(max_examples=300, deadline=None)
+@given(_CASES, st.data())
+def test_no_decision_hangs_on_half_a_digit(case: Case, data: st.DataObject) -> None:
+    """Readings moved within half their last digit never turn one decision into another: between two decisions lies "undecided".
+
+    Undecided is what a verdict is "within the meter's doubt" of the edge that carries it; a bad contact decides nothing.
+    """
+    ohms = [reading for name in _TAKEN for reading in getattr(case, name) if reading.quantity is not None]
+    assume(all(reading.quantity.ohms < 10**7 for reading in ohms))
+    shown: dict[str, Any] = {
+        name: tuple(_as_displayed(reading, case.meter) for reading in getattr(case, name)) for name in _TAKEN
+    }
+    parts = st.decimals(-1, 1, places=2)
+    moved: dict[str, Any] = {
+        name: tuple(_moved(one, case.meter, data.draw(parts)) for one in shown[name]) for name in _TAKEN
+    }
+    kinds = {judge(replace(case, **readings)).kind for readings in (shown, moved)}
+    assert len(kinds & _DECISIONS) <= 1, kinds
+
+
+def test_what_a_digit_could_turn_is_said_to_be_within_the_meters_doubt() -> None:
+    """Just above the edges that carry a condemning verdict, and clear of them."""
+    for near, clear in (
+        (("850", "100.1k", "OL"), ("850", "150k", "OL")),
+        (("100.5", "4.70k", "OL"), ("300", "4.70k", "OL")),
+    ):
+        for readings, doubt in ((near, True), (clear, False)):
+            twice = [f"{text} {text}" for text in readings]
+            said = " ".join(verdict_wording.because(judge(coil_case(*twice, electronics=Electronics.NO))))
+            assert ("the meter's own doubt reaches across" in said) is doubt, readings

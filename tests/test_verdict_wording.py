@@ -27,6 +27,7 @@ from assistant.measure.verdict import (
     VerdictKind,
     judge,
 )
+from assistant.measure.warm import WARM_TAPS
 from assistant.report.verdict_json import as_json
 
 _PRIMARY_LIMITS = CoilLimits(primary=Limit(Decimal("0.8"), Decimal("1.3"), Decimal(20)))
@@ -362,7 +363,7 @@ def test_every_name_has_its_sentence() -> None:
     }
     assert set(wording._CLASS) == classes  # noqa: SLF001
     rows = {row.id for row in VERDICTS if VerdictKind.BAD_CONTACT in (row.kind, row.meanwhile)}
-    assert set(wording._SAY_ROW) == rows | {"warm-fault"}  # noqa: SLF001
+    assert set(wording._SAY_ROW) == rows | {way.fault for way in WARM_TAPS.values()}  # noqa: SLF001
 
 
 def test_cautions_and_open_questions_are_sentences() -> None:

@@ -1,4 +1,4 @@
-"""The secondary once more while the coil is hot: what copper must do, what a break looks like, and how it is asked for."""
+"""Secondary and primary once more while the coil is hot: what copper must do, what a break looks like, and how it is asked for."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -14,7 +14,7 @@ from assistant.dialogue.events import Decided, Save
 from assistant.dialogue.state import Bench, Phase
 from assistant.language import verdict_wording
 from assistant.measure.measured import Measured
-from assistant.measure.verdict import Because, Case, Verdict, VerdictKind, judge
+from assistant.measure.verdict import Because, Case, Electronics, Reason, Tap, Verdict, VerdictKind, judge
 from assistant.measure.warm import (
     BREAKS,
     HOTTEST_C,
@@ -172,6 +172,99 @@ def test_leads_that_showed_no_value_may_be_what_breaks() -> None:
     assert Because.LEADS_BEFORE_FAULT in because(verdict)
 
 
+def primary_hot(
+    warm: str, *, cold: str = "1.4", cold_c: int | None = 20, warm_c: int | None = 80, **more: object
+) -> Case:
+    """A case whose primary was read cold and hot, with a sound secondary."""
+    temperatures = {"coil_at_c": cold_c, "warm_at_c": warm_c}
+    found = {name: None if value is None else Decimal(value) for name, value in temperatures.items()}
+    return case(cold, COLD, warm_primary=readings(warm), symptoms=("dies_hot",), **found, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("warm", "outcome"),
+    [
+        ("1.7", Warm.AS_COPPER),
+        ("1.5", Warm.AS_COPPER),
+        ("1.4", Warm.UNCLEAR),
+        ("1.0", Warm.LOWER),
+        ("2.1", Warm.UNCLEAR),
+        ("2.6", Warm.HIGHER),
+        ("100.2", Warm.HIGHER),
+        ("100.3", Warm.OPEN),
+        ("OL", Warm.OPEN),
+        ("OL@200", Warm.OPEN),
+        ("jumping", Warm.UNSTEADY),
+    ],
+)
+def test_what_a_hot_primary_is(warm: str, outcome: Warm) -> None:
+    """Copper puts 1.1 Ω at 20 °C (1.4 Ω less the leads) between 1.29 and 1.43 Ω at 80 °C; contacts differ by 0.1 Ω and 2 %."""
+    found = primary_hot(warm)
+    cold = judge(found).primary.measured
+    assert cold is not None
+    assert seen_warm(found, cold, found.warm_primary[-1], Tap.PRIMARY) is outcome
+
+
+@pytest.mark.parametrize(
+    ("warm", "kind", "row"),
+    [
+        ("1.7", VerdictKind.SOUND, "sound"),
+        ("1.0", VerdictKind.UNDECIDED, "sound"),
+        ("9.0", VerdictKind.UNDECIDED, "sound"),
+        ("OL", VerdictKind.UNDECIDED, "sound"),
+        ("OL OL", VerdictKind.PRIMARY_FAULT, "warm-primary-fault"),
+        ("jumping 250", VerdictKind.PRIMARY_FAULT, "warm-primary-fault"),
+        ("OL 1.7", VerdictKind.SOUND, "sound"),
+    ],
+)
+def test_a_hot_primary_condemns_when_it_breaks_twice(warm: str, kind: VerdictKind, row: str) -> None:
+    verdict = judge(primary_hot(warm))
+    assert (verdict.kind, verdict.row) == (kind, row)
+    assert (Because.WARM_ONCE in because(verdict)) == (warm == "OL")
+
+
+def test_a_primary_too_small_to_tell_from_a_short_still_shows_a_break() -> None:
+    assert judge(primary_hot("OL OL", cold="0.3")).kind is VerdictKind.PRIMARY_FAULT
+    assert judge(primary_hot("0.4", cold="0.3")).kind is VerdictKind.SOUND
+    assert judge(primary_hot("OL OL", cold="850", electronics=Electronics.YES)).kind is not VerdictKind.PRIMARY_FAULT
+
+
+def test_an_open_primary_is_no_cap_and_needs_leads_that_conduct() -> None:
+    assert judge(primary_hot("OL OL", cap_on=True)).kind is VerdictKind.PRIMARY_FAULT
+    verdict = judge(primary_hot("OL OL", leads="OL"))
+    assert verdict.kind is VerdictKind.UNDECIDED
+    assert Because.LEADS_BEFORE_FAULT in because(verdict)
+
+
+@pytest.mark.parametrize("secondary", ["OL OL", "OL", "jumping jumping"])
+def test_where_both_break_at_once_the_core_contact_comes_first(secondary: str) -> None:
+    verdict = judge(replace(primary_hot("OL OL"), warm=readings(secondary)))
+    assert (verdict.kind, verdict.row) == (VerdictKind.UNDECIDED, "sound")
+    assert verdict.reasons[-1] == Reason(Because.WARM_BOTH)
+    assert "Clean the core" in verdict_wording.because(verdict)[-1]
+    assert len(verdict.reasons) == len(set(verdict.reasons))
+
+
+def test_one_winding_as_copper_does_not_excuse_the_other() -> None:
+    for primary, secondary, kind in (
+        ("1.7", "OL OL", VerdictKind.SECONDARY_FAULT),
+        ("OL OL", "5.80k", VerdictKind.PRIMARY_FAULT),
+        ("1.0", "5.80k", VerdictKind.UNDECIDED),
+        ("1.7", "3.1k", VerdictKind.UNDECIDED),
+        ("1.0", "OL OL", VerdictKind.SECONDARY_FAULT),
+        ("1.7", "5.80k", VerdictKind.SOUND),
+    ):
+        assert judge(replace(primary_hot(primary), warm=readings(secondary))).kind is kind
+
+
+def test_the_hot_primary_stands_in_the_record_and_on_the_page() -> None:
+    found = replace(primary_hot("OL 1.7"), warm=readings("5.80k"))
+    text = verdict_wording.report(judge(found), found, "14", "")
+    assert "  Secondary, hot: 5.80 kΩ, at 80 °C\n  Primary, hot: over range, 1.7 Ω, at 80 °C\n" in text
+    made = page(Sheet(judge(found), found)).replace("\u00a0", " ")
+    assert '<th scope="row">Primary, hot</th><td>1.7 Ω</td><td>at 80 °C</td><td>–</td><td>over range</td>' in made
+
+
 def test_electronics_stay_electronics_unless_the_hot_secondary_breaks() -> None:
     seen = case("850", COLD, "OL", warm=readings("5.80k"))
     assert judge(seen).kind is VerdictKind.ELECTRONICS
@@ -240,8 +333,11 @@ def test_it_is_offered_when_it_fails_hot_and_taken_step_by_step(bench: Bench) ->
     assert "never a flame" in caution
     assert "Never measure ohms on a running or charged circuit" in caution
     assert "20 kΩ range" in talk.type("ready")
-    assert "How hot is the coil" in talk.type("5.80")
+    assert "200 Ω range" in talk.type("5.80")
+    assert talk.step == "warm_primary"
+    assert "How hot is the coil" in talk.type("1.7")
     said = talk.type("80")
+    assert "Hot, the primary reads as much higher as its copper must" in said
     assert "as much higher as its copper must" in said
     assert talk.step == "after"
     assert talk.state.verdict is not None
@@ -260,11 +356,12 @@ def test_a_hot_break_is_read_twice_before_the_word(bench: Bench) -> None:
     assert talk.step == "warm"
     assert "200 kΩ range" in said
     talk.type("it's jumping around")
-    assert "How hot" in talk.type("yes")
+    talk.type("yes")
+    assert "How hot" in talk.type("skip")
     assert "Secondary fault: the secondary or its connection opens when it is hot." in talk.type("not known")
 
 
-@pytest.mark.parametrize("answer", [("no",), ("skip",), ("yes", "skip")])
+@pytest.mark.parametrize("answer", [("no",), ("skip",), ("yes", "skip"), ("yes", "ready", "skip", "skip")])
 def test_it_can_be_left_out(bench: Bench, answer: tuple[str, ...]) -> None:
     talk = Conversation(bench).to(*TO_OFFER, *answer)
     assert talk.step == "after"
@@ -273,9 +370,54 @@ def test_it_can_be_left_out(bench: Bench, answer: tuple[str, ...]) -> None:
 
 def test_skipping_the_second_reading_leaves_it_undecided(bench: Bench) -> None:
     talk = Conversation(bench).to(*TO_OFFER, "yes", "ready", "open loop", "yes")
-    said = talk.type("skip")
+    talk.type("skip")
+    assert talk.step == "warm_primary"
+    talk.type("skip")
+    said = talk.type("not known")
     assert "That was read only once" in said
     assert talk.step == "after"
+
+
+def test_a_hot_primary_that_opens_is_read_twice_before_the_word(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_OFFER, "yes", "ready", "5.80", "open loop")
+    assert "Nothing is condemned on a single reading" in talk.type("yes")
+    assert talk.step == "warm_primary"
+    talk.type("open loop")
+    assert "How hot" in talk.type("yes")
+    said = talk.type("80")
+    assert "Primary fault: the primary or its tab connection opens when it is hot." in said
+    assert "Hot, the primary reads open, or nearly so, though it reads well cold." in said
+
+
+def test_both_hot_readings_left_out_is_the_verdict_as_it_was(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_OFFER, "yes", "ready", "skip", "skip")
+    assert talk.step == "after"
+    assert talk.state.verdict is not None
+    assert talk.state.verdict.kind is VerdictKind.SOUND
+
+
+def test_the_hot_primary_is_taken_without_the_secondary(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_OFFER, "yes", "ready", "skip", "1.7")
+    assert talk.step == "warm_at"
+    assert "Hot, the primary" in talk.type("not known")
+
+
+def test_a_primary_that_reads_like_electronics_is_not_asked_for_hot(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_OFFER[:3], "yes", *TO_OFFER[4:10], "850 ohms", "yes", "4.70", "open loop", "yes")
+    assert talk.step == "warm_offer"
+    assert "How hot" in talk.to("yes", "ready").type("5.80")
+
+
+def test_records_from_before_the_hot_primary_go_on_as_they_did(bench: Bench) -> None:
+    steps = tuple(
+        replace(step, skip="@verdict") if step.name == "warm" else step
+        for step in bench.procedure.steps
+        if step.name != "warm_primary"
+    )
+    older = replace(bench, procedure=replace(bench.procedure, steps=steps))
+    talk = Conversation(older).to(*TO_OFFER, "yes", "ready")
+    assert "How hot" in talk.type("5.80")
+    assert Conversation(older).to(*TO_OFFER, "yes", "ready", "skip").step == "after"
 
 
 @pytest.mark.parametrize("other", ["no spark", "none"])
@@ -292,7 +434,7 @@ def test_procedures_of_older_records_do_not_know_it(bench: Bench) -> None:
 
 def test_a_session_with_it_is_kept_and_read_back(tmp_path: Path) -> None:
     lines = ("ready", "four stroke", "no", "dies when hot", "done", "no", "done", "0.3", "1.4", "4.70", "no")
-    folder = session(tmp_path, *lines, "yes", "ready", "5.80", "80", "done")
+    folder = session(tmp_path, *lines, "yes", "ready", "5.80", "1.7", "80", "done")
     found = story(folder)
     assert not found.differs
     assert found.state.complete

@@ -10,7 +10,8 @@ from assistant.measure.units import Reading, Shown
 from assistant.measure.verdict import Case, Electronics, Stroke, Tap
 
 LEADS_MOST_OHM = Decimal(1)  # above it leads or tips are put right first (common practice, no source)
-WARM_STEP = "warm"
+WARM_STEPS = {Tap.SECONDARY: "warm", Tap.PRIMARY: "warm_primary"}
+"""The steps of the hot readings, in their order."""
 _STROKES = {"two_stroke": Stroke.TWO, "four_stroke": Stroke.FOUR}
 _CAP = {"cap_on": True, "cap_off": False}  # "done" at the cleaning step says nothing about a cap
 _ELECTRONICS = {"yes": Electronics.YES, "no": Electronics.NO}
@@ -42,8 +43,9 @@ def case_of(bench: Bench, facts: Facts) -> Case:
         cap_on=_CAP.get("".join(facts.answer("clean"))),
         symptoms=facts.answer("symptoms"),
         declined=facts.declined,
-        warm=facts.at(WARM_STEP),
+        warm=facts.at(WARM_STEPS[Tap.SECONDARY]),
         warm_at_c=_celsius(facts, "warm_at"),
+        warm_primary=facts.at(WARM_STEPS[Tap.PRIMARY]),
     )
 
 
@@ -94,7 +96,7 @@ def dial_range(bench: Bench, facts: Facts, step: Step) -> Range | None:
         return meter.lowest
     least_ohm = Decimal(step.range)
     own = facts.at(step.name)
-    through_secondary = step.name in (Tap.KILLTAB.value, WARM_STEP)
+    through_secondary = step.name in (Tap.KILLTAB.value, WARM_STEPS[Tap.SECONDARY])
     for reading in own or (facts.at(Tap.SECONDARY.value) if through_secondary else ()):
         least_ohm = max(least_ohm, _least_range_ohm(reading, above=bool(own)))
     return next((range_ for range_ in meter.ranges if range_.full_ohm >= least_ohm), meter.highest)

@@ -7,14 +7,14 @@ next is the judgement's own answer (`Verdict.take`).
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from assistant.dialogue.case import WARM_STEP, case_of, dial_range, last_ohms, leads_too_high, leads_useless
+from assistant.dialogue.case import WARM_STEPS, case_of, dial_range, last_ohms, leads_too_high, leads_useless
 from assistant.dialogue.events import Decided, Effect, Finished, Listen, Save, Say
 from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.language import verdict_wording, wording
 from assistant.language.meaning import Expectation
-from assistant.measure.verdict import Class, Tap, Verdict, judge
-from assistant.measure.warm import wants_again
+from assistant.measure.verdict import Tap, Verdict, judge, warm_beside
+from assistant.measure.warm import WARM_TAPS, wants_again
 
 Outcome = tuple[State, tuple[Effect, ...]]
 Route = Callable[[Bench, State], Outcome]
@@ -153,19 +153,36 @@ def _verdict(bench: Bench, state: State) -> Outcome:
 
 def _warm_wanted(bench: Bench, state: State, verdict: Verdict) -> bool:
     """Whether the hot reading is offered: it may show something, and was neither taken nor declined."""
-    known = any(step.name == "warm_offer" for step in bench.procedure.steps)  # records of older versions do not know it
-    told = state.facts.answer("warm_offer") or state.facts.at(WARM_STEP)
-    cold = verdict.secondary.kind in (Class.USUAL, Class.NEAR)
-    return known and cold and not told and "warm again" in verdict.next
+    told = state.facts.answer("warm_offer") or any(state.facts.at(step) for step in WARM_STEPS.values())
+    cold = verdict.secondary.kind in WARM_TAPS[Tap.SECONDARY].cold
+    return _knows(bench, "warm_offer") and cold and not told and "warm again" in verdict.next
 
 
 def _warm(bench: Bench, state: State) -> Outcome:
+    """After a hot reading: once more, on to the other winding, or to the temperature they were taken at."""
     case = case_of(bench, state.facts)
-    cold = judge(case).secondary.measured
-    if cold is not None and wants_again(case, cold):
-        state, effects = enter(bench, state, WARM_STEP)
+    verdict = judge(case)
+    tap = next(tap for tap, step in WARM_STEPS.items() if step == state.step)
+    cold = warm_beside(case, verdict, tap)
+    if cold is not None and wants_again(case, cold, tap):
+        state, effects = enter(bench, state, state.step)
         return state, (Say(wording.WARM_AGAIN), *effects)
-    return enter(bench, state, "warm_at")
+    return _after_warm(bench, state)
+
+
+def _after_warm(bench: Bench, state: State) -> Outcome:
+    """The hot primary after the hot secondary, where there is a cold one to compare it with; then how hot the coil was."""
+    primary = WARM_STEPS[Tap.PRIMARY]
+    kind = judge(case_of(bench, state.facts)).primary.kind
+    if state.step != primary and _knows(bench, primary) and kind in WARM_TAPS[Tap.PRIMARY].cold:
+        return enter(bench, state, primary)
+    taken = any(state.facts.at(step) for step in WARM_STEPS.values())
+    return enter(bench, state, "warm_at") if taken else _verdict(bench, state)
+
+
+def _knows(bench: Bench, name: str) -> bool:
+    """Whether the procedure has a step; records of older versions do not know the newer ones."""
+    return any(step.name == name for step in bench.procedure.steps)
 
 
 def verdict_sentences(verdict: Verdict) -> tuple[Say, ...]:
@@ -196,5 +213,6 @@ ROUTES: Mapping[str, Route] = {
     "@limits_cap": _limits_cap,
     "@verdict": _verdict,
     "@warm": _warm,
+    "@after_warm": _after_warm,
     "@finish": _finish,
 }

@@ -37,7 +37,7 @@ NAMES: Mapping[Tap, str] = {
 }
 SHORT: Mapping[Tap, str] = {Tap.PRIMARY: "Primary", Tap.SECONDARY: "Secondary", Tap.KILLTAB: "Kill tab to lead"}
 LEADS = "Leads, tips together"
-WARM = "Secondary, hot"
+WARM = {Tap.SECONDARY: "Secondary, hot", Tap.PRIMARY: "Primary, hot"}
 NOT_TAKEN = "not taken"
 NONE = "none"
 _LESS_LEADS = "less the leads"

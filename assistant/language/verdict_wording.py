@@ -35,6 +35,7 @@ _SAY_TOO_SMALL = (
 _SAY_ROW = {
     "core-contact": "The core contact of the secondary reading was bad. The winding is not condemned.",
     "warm-fault": "Secondary fault: the secondary or its connection opens when it is hot.",
+    "warm-primary-fault": "Primary fault: the primary or its tab connection opens when it is hot.",
     "primary-contact": "The probe point of the primary reading was bad. The winding is not condemned.",
 }
 
@@ -66,14 +67,16 @@ _NEAR_LIMITS = "It lies outside {band}, but that is neither an open winding nor 
 _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
     "its doubt is wider than they allow.",
-    Because.WARM_AS_COPPER: "Hot, the secondary reads as much higher as its copper must, and steady.",
-    Because.WARM_UNCLEAR: "Hot, the secondary reads neither clearly as its copper must nor clearly otherwise, with this meter.",
-    Because.WARM_LOWER: "Hot, the secondary reads lower than its copper allows. That is no break; it is not explained.",
-    Because.WARM_HIGHER: "Hot, the secondary reads higher than its copper explains: a joint may be giving way.",
-    Because.WARM_BEYOND: "Hot, the secondary was above the range of the meter; that says nothing.",
-    Because.WARM_UNSTEADY: "Hot, the secondary does not settle, though it reads well cold.",
-    Because.WARM_OPEN: "Hot, the secondary reads open, or nearly so, though it reads well cold.",
+    Because.WARM_AS_COPPER: "Hot, the {tap} reads as much higher as its copper must, and steady.",
+    Because.WARM_UNCLEAR: "Hot, the {tap} reads neither clearly as its copper must nor clearly otherwise, with this meter.",
+    Because.WARM_LOWER: "Hot, the {tap} reads lower than its copper allows. That is no break; it is not explained.",
+    Because.WARM_HIGHER: "Hot, the {tap} reads higher than its copper explains: a joint may be giving way.",
+    Because.WARM_BEYOND: "Hot, the {tap} was above the range of the meter; that says nothing.",
+    Because.WARM_UNSTEADY: "Hot, the {tap} does not settle, though it reads well cold.",
+    Because.WARM_OPEN: "Hot, the {tap} reads open, or nearly so, though it reads well cold.",
     Because.WARM_ONCE: "That was read only once, and nothing is condemned on a single reading.",
+    Because.WARM_BOTH: "Both windings give way at once: the core contact that they share may be what opens. "
+    "Clean the core where the probe sits, and read both hot again.",
     Because.FINER_METER: "A meter that shows {low} as its last digit here, and is as accurate otherwise, could.",
     Because.NO_FINER_METER: "More digits alone would not help.",
     Because.PREFIX_FITS: "With another prefix the {tap} would be {low}, and that would fit: look at the prefix on the display.",
@@ -360,10 +363,12 @@ def _tap_line(result: TapResult, attempts: tuple[Reading, ...]) -> str:
 
 
 def _warm_line(case: Case) -> tuple[str, ...]:
-    if not case.warm:
-        return ()
     at = "temperature not known" if case.warm_at_c is None else f"at {case.warm_at_c} °C"
-    return (f"Secondary, hot: {', '.join(shown(reading) for reading in case.warm)}, {at}",)
+    return tuple(
+        f"{_NAMES[tap].capitalize()}, hot: {', '.join(shown(reading) for reading in case.hot(tap))}, {at}"
+        for tap in (Tap.SECONDARY, Tap.PRIMARY)
+        if case.hot(tap)
+    )
 
 
 def _list(words: list[str]) -> str:

@@ -90,6 +90,7 @@ class Because(Enum):
     WARM_UNSTEADY = "warm unsteady"
     WARM_OPEN = "warm open"
     WARM_ONCE = "warm once"
+    WARM_BOTH = "warm both"
     PREFIX_FITS = "prefix fits"
     BODY_ALONE = "body alone"
     BODY_BESIDE = "body beside"
@@ -115,7 +116,7 @@ class Case:
     Attempts stand oldest first and the last one counts. `repeated` flags readings that were taken a second time
     though only one is given here; with two or more attempts given, the attempts themselves tell. `declined` are
     readings the person does not want to take, or to take again. `warm` are readings of the secondary while the coil was
-    hot, at `warm_at_c` where that is known. `symptoms` are names from the grammar (`dies_hot`,
+    hot, `warm_primary` of the primary, at `warm_at_c` where that is known. `symptoms` are names from the grammar (`dies_hot`,
     `no_spark`, ...). Raises ValueError for a coil temperature that no bench has.
     """
 
@@ -134,6 +135,7 @@ class Case:
     declined: frozenset[Tap] = frozenset()
     warm: tuple[Reading, ...] = ()
     warm_at_c: Decimal | None = None
+    warm_primary: tuple[Reading, ...] = ()
 
     def __post_init__(self) -> None:
         check_temperature(self.coil_at_c)
@@ -142,6 +144,10 @@ class Case:
     def attempts(self, tap: Tap) -> tuple[Reading, ...]:
         """The readings of one pair of points, oldest first."""
         return {Tap.PRIMARY: self.primary, Tap.SECONDARY: self.secondary, Tap.KILLTAB: self.killtab}[tap]
+
+    def hot(self, tap: Tap) -> tuple[Reading, ...]:
+        """The readings of one winding while the coil was hot, oldest first."""
+        return {Tap.PRIMARY: self.warm_primary, Tap.SECONDARY: self.warm}[tap]
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,14 +133,12 @@ def _measured(case: Case, reading: Reading, whose: str) -> Measured | None:
     return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose)
 
 
-def less_leads(case: Case, reading: Reading, whose: str) -> Measured | None:
-    """A secondary reading taken at another time, less the leads; None when the display showed no value."""
-    measured = _measured(case, reading, Tap.SECONDARY.value)
+def less_leads(case: Case, reading: Reading, tap: Tap, whose: str) -> Measured | None:
+    """A reading of a winding taken at another time, less the leads; None when the display showed no value."""
+    measured = _measured(case, reading, tap.value)
     if measured is None:
         return None
-    own = (
-        f"display at {Tap.SECONDARY.value}"  # another reading of the same points: its own part needs a name of its own
-    )
+    own = f"display at {tap.value}"  # another reading of the same points: its own part needs a name of its own
     parts = tuple(replace(part, name=f"display at {whose}") if part.name == own else part for part in measured.parts)
     return _Leads.of(case).off(replace(measured, parts=parts))
 

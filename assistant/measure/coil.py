@@ -105,6 +105,9 @@ SCATTER_PERCENT = Decimal(2)
 SCATTER_OHM = Decimal(1)
 """How far K may lie from what it is compared with through contacts alone: 2 % and 1 Ω (common practice, no source)."""
 
+PRIMARY_SCATTER_OHM = Decimal("0.1")
+"""What the contacts of two readings of one primary differ by (common practice, no source)."""
+
 SHOWN_MOST_OHM = Decimal(10) ** 9
 """No hand-held meter shows more; a "value" above it is taken as over range."""
 

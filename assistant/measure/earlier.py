@@ -11,12 +11,10 @@ from enum import Enum
 from math import hypot
 from statistics import median
 
-from assistant.measure.coil import SCATTER_OHM, SCATTER_PERCENT, Tap
+from assistant.measure.coil import PRIMARY_SCATTER_OHM, SCATTER_OHM, SCATTER_PERCENT, Tap
 from assistant.measure.limits import COPPER_K_C, SHOP_HALF_SPAN_K
 from assistant.measure.measured import COVERAGE_FACTOR, Measured, rectangular
 
-PRIMARY_SCATTER_OHM = Decimal("0.1")
-"""What the contacts of two readings of one primary differ by (common practice, no source)."""
 _ROOM_C = Decimal(20)
 
 

@@ -23,7 +23,7 @@ from assistant.measure.coil import (
 )
 from assistant.measure.guidance import cautions_for, next_for, unproven_for
 from assistant.measure.measured import Measured
-from assistant.measure.warm import WARM, breaks_twice, seen_warm
+from assistant.measure.warm import WARM_TAPS, breaks_twice, seen_warm
 
 __all__ = [
     "CLASSES",
@@ -43,6 +43,7 @@ __all__ = [
     "VerdictKind",
     "judge",
     "row_for",
+    "warm_beside",
 ]
 
 Classes = frozenset[Class]
@@ -193,39 +194,65 @@ _GOOD: Mapping[Tap, Classes] = {Tap.PRIMARY: _P_OK, Tap.SECONDARY: _S_OK, Tap.KI
 def judge(case: Case) -> Verdict:
     """The verdict on a case; total: every case has one and nothing raises."""
     verdict = _cold(case)
-    cold = verdict.secondary
-    if not case.warm or verdict.take or verdict.kind in FAULTS or cold.kind not in _S_OK or cold.measured is None:
+    if verdict.take or verdict.kind in FAULTS:
         return verdict
-    return _with_warm(case, verdict, cold.measured)
+    hot = tuple(_hot(case, tap, cold) for tap in WARM_TAPS if (cold := warm_beside(case, verdict, tap)) is not None)
+    return _with_warm(case, verdict, hot) if hot else verdict
 
 
-def _with_warm(case: Case, verdict: Verdict, cold: Measured) -> Verdict:
-    """The verdict once the secondary was read hot as well.
+def warm_beside(case: Case, verdict: Verdict, tap: Tap) -> Measured | None:
+    """The cold value that hot readings of a winding are compared with; None without hot readings, or where it tells nothing."""
+    cold = verdict.result(tap)
+    return cold.measured if case.hot(tap) and cold.kind in WARM_TAPS[tap].cold else None
 
-    A hot break condemns when it was read twice, and neither leads nor a plug cap can be what opens.
+
+@dataclass(frozen=True, slots=True)
+class _Hot:
+    """What the hot readings of one winding make of the verdict: its kind (None leaves it), why, and whether they break it."""
+
+    tap: Tap
+    kind: VerdictKind | None
+    reasons: tuple[Reason, ...]
+    breaks: bool
+
+
+def _hot(case: Case, tap: Tap, cold: Measured) -> _Hot:
+    """One winding hot. A break counts when it was read twice, and neither leads nor a plug cap can be what opens."""
+    row = WARM_TAPS[tap].rows[seen_warm(case, cold, case.hot(tap)[-1], tap)]
+    reasons = (Reason(row.because, tap),)
+    if row.kind not in FAULTS:
+        return _Hot(tap, row.kind, reasons, breaks=False)
+    against = classify(case).leads_doubt
+    if not against and not breaks_twice(case, cold, tap):
+        against = (Reason(Because.WARM_ONCE),)
+    elif not against and tap is Tap.SECONDARY and case.cap_on:
+        against = (Reason(Because.CAP_BEFORE_FAULT, tap),)
+    return _Hot(tap, VerdictKind.UNDECIDED if against else row.kind, (*reasons, *against), breaks=True)
+
+
+def _with_warm(case: Case, verdict: Verdict, hot: tuple[_Hot, ...]) -> Verdict:
+    """The verdict once windings were read hot as well.
+
+    What condemns counts first, then what leaves it open. Where both windings break, the core contact that they share may
+    be what opens: neither is condemned.
     """
-    row = WARM[seen_warm(case, cold, case.warm[-1])]
-    reasons = [Reason(row.because, Tap.SECONDARY)]
-    kind, name = row.kind or verdict.kind, verdict.row
-    leads = classify(case).leads_doubt if kind in FAULTS else ()
-    if leads:
+    reasons = tuple(reason for one in hot for reason in one.reasons)
+    faults = [one for one in hot if one.kind in FAULTS]
+    kind, name = verdict.kind, verdict.row
+    if sum(one.breaks for one in hot) == len(WARM_TAPS):
         kind = VerdictKind.UNDECIDED
-        reasons += leads
-    elif kind in FAULTS and not breaks_twice(case, cold):
+        reasons = (*reasons, Reason(Because.WARM_BOTH))
+    elif faults:
+        kind, name = faults[0].kind or kind, WARM_TAPS[faults[0].tap].fault
+    elif any(one.kind for one in hot):
         kind = VerdictKind.UNDECIDED
-        reasons.append(Reason(Because.WARM_ONCE))
-    elif kind in FAULTS and case.cap_on:
-        kind = VerdictKind.UNDECIDED
-        reasons.append(Reason(Because.CAP_BEFORE_FAULT, Tap.SECONDARY))
-    elif kind in FAULTS:
-        name = "warm-fault"
     steps = next_for(kind, case.symptoms, waiting=False, leads_first=False)
     unproven = unproven_for(kind, verdict.primary.kind, verdict.killtab.kind, case)
     return replace(
         verdict,
         kind=kind,
         row=name,
-        reasons=(*verdict.reasons, *reasons),
+        reasons=(*verdict.reasons, *dict.fromkeys(reasons)),
         unproven=tuple(key for key in unproven if key != "cold only"),
         next=tuple(key for key in steps if key != "warm again"),
     )

@@ -1,16 +1,25 @@
-"""The secondary read once more while the coil is hot: copper rises with temperature, and some breaks open only then.
+"""Secondary and primary read once more while the coil is hot: copper rises with temperature, and some breaks open only then.
 
 Nothing hot is condemned on one reading either.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import Enum
 
 from assistant.measure.case import Because, Case, VerdictKind
 from assistant.measure.classify import less_leads
-from assistant.measure.coil import SCATTER_OHM, SCATTER_PERCENT, SECONDARY_BAD_OHM, Span
+from assistant.measure.coil import (
+    PRIMARY_SCATTER_OHM,
+    PRIMARY_SUSPICIOUS_OHM,
+    SCATTER_OHM,
+    SCATTER_PERCENT,
+    SECONDARY_BAD_OHM,
+    Class,
+    Span,
+    Tap,
+)
 from assistant.measure.limits import SHOP_HALF_SPAN_K, copper_ratio
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading, Shown
@@ -25,7 +34,7 @@ WARM_HALF_SPAN_K = Decimal(10)
 
 
 class Warm(Enum):
-    """What became of the secondary when it was hot."""
+    """What became of a winding when it was hot."""
 
     AS_COPPER = "rises as copper does"
     UNCLEAR = "within the meter's doubt of copper"
@@ -53,8 +62,44 @@ WARM: Mapping[Warm, WarmRow] = {
     Warm.UNSTEADY: WarmRow(VerdictKind.SECONDARY_FAULT, Because.WARM_UNSTEADY),
     Warm.OPEN: WarmRow(VerdictKind.SECONDARY_FAULT, Because.WARM_OPEN),
 }
+"""What a hot secondary makes of the verdict."""
+WARM_PRIMARY: Mapping[Warm, WarmRow] = {
+    outcome: replace(row, kind=VerdictKind.PRIMARY_FAULT) if row.kind is VerdictKind.SECONDARY_FAULT else row
+    for outcome, row in WARM.items()
+}
+"""The same of a hot primary. It condemns whatever is known of electronics: a primary that reads as a bare winding when it is
+cold is read through none.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class WarmTap:
+    """How one winding is judged hot.
+
+    `rows` is its table; from `open_ohm` on it is open; contacts alone differ by `scatter_ohm`; `cold` are the classes of cold
+    readings it is compared with; `fault` names the row of a verdict that it condemns.
+    """
+
+    rows: Mapping[Warm, WarmRow]
+    open_ohm: Decimal
+    scatter_ohm: Decimal
+    cold: frozenset[Class]
+    fault: str
+
+
+WARM_TAPS: Mapping[Tap, WarmTap] = {
+    Tap.SECONDARY: WarmTap(WARM, SECONDARY_BAD_OHM, SCATTER_OHM, frozenset({Class.USUAL, Class.NEAR}), "warm-fault"),
+    Tap.PRIMARY: WarmTap(
+        WARM_PRIMARY,
+        PRIMARY_SUSPICIOUS_OHM,
+        PRIMARY_SCATTER_OHM,
+        frozenset({Class.USUAL, Class.NEAR, Class.TOO_SMALL}),
+        "warm-primary-fault",
+    ),
+}
+"""The secondary first: it is what breaks more often when hot (common practice, no source)."""
 TRIES = 3
-"""So many hot readings are asked for at most: the coil has cooled by then."""
+"""So many hot readings of one winding are asked for at most: the coil has cooled by then."""
 BREAKS = frozenset({Warm.UNSTEADY, Warm.OPEN})
 """Outcomes that condemn once the reading was taken twice."""
 
@@ -69,8 +114,8 @@ def expected_span(cold_ohm: Decimal, cold_c: Decimal | None, warm_c: Decimal | N
     return (cold_ohm * copper_ratio(cold + half, lowest_c), cold_ohm * copper_ratio(cold - half, highest_c))
 
 
-def seen_warm(case: Case, cold: Measured, reading: Reading) -> Warm:
-    """The class of one hot reading beside the cold one.
+def seen_warm(case: Case, cold: Measured, reading: Reading, tap: Tap = Tap.SECONDARY) -> Warm:
+    """The class of one hot reading of a winding beside the cold one.
 
     AS_COPPER within contact scatter of what copper does, whatever the meter's doubt; LOWER and HIGHER beyond that and the
     doubt together; UNCLEAR between. So a worse meter decides less, never otherwise.
@@ -78,13 +123,13 @@ def seen_warm(case: Case, cold: Measured, reading: Reading) -> Warm:
     low_ohm, high_ohm = expected_span(cold.value_ohm, case.coil_at_c, case.warm_at_c)
     if reading.shown is Shown.UNSTEADY:
         return Warm.UNSTEADY
-    warm = less_leads(case, reading, "warm secondary")
+    warm = less_leads(case, reading, tap, f"warm {tap.value}")
     if warm is None:
         short = reading.range_ohm is not None and reading.range_ohm <= max(high_ohm, cold.value_ohm)
         return Warm.BEYOND if short else Warm.OPEN
-    if warm.value_ohm >= max(SECONDARY_BAD_OHM, high_ohm):
+    if warm.value_ohm >= max(WARM_TAPS[tap].open_ohm, high_ohm):
         return Warm.OPEN
-    scatter_ohm = SCATTER_OHM + warm.value_ohm * SCATTER_PERCENT / 100
+    scatter_ohm = WARM_TAPS[tap].scatter_ohm + warm.value_ohm * SCATTER_PERCENT / 100
     beyond_ohm = max(low_ohm - warm.value_ohm, warm.value_ohm - high_ohm) - scatter_ohm
     if beyond_ohm <= 0:
         return Warm.AS_COPPER
@@ -93,15 +138,16 @@ def seen_warm(case: Case, cold: Measured, reading: Reading) -> Warm:
     return Warm.LOWER if warm.value_ohm < low_ohm else Warm.HIGHER
 
 
-def breaks_twice(case: Case, cold: Measured) -> bool:
-    """Whether the last two hot readings both are a break."""
-    last_two = [seen_warm(case, cold, reading) in BREAKS for reading in case.warm[-2:]]
+def breaks_twice(case: Case, cold: Measured, tap: Tap = Tap.SECONDARY) -> bool:
+    """Whether the last two hot readings of a winding both are a break."""
+    last_two = [seen_warm(case, cold, reading, tap) in BREAKS for reading in case.hot(tap)[-2:]]
     return last_two == [True, True]
 
 
-def wants_again(case: Case, cold: Measured) -> bool:
-    """Whether the hot reading is to be taken once more: a break seen once, or a range that was too low; three times at most."""
-    if not case.warm or len(case.warm) >= TRIES:
+def wants_again(case: Case, cold: Measured, tap: Tap = Tap.SECONDARY) -> bool:
+    """Whether a hot reading is to be taken once more: a break seen once, or a range that was too low; three times at most."""
+    readings = case.hot(tap)
+    if not readings or len(readings) >= TRIES:
         return False
-    last = seen_warm(case, cold, case.warm[-1])
-    return last is Warm.BEYOND or (last in BREAKS and not breaks_twice(case, cold))
+    last = seen_warm(case, cold, readings[-1], tap)
+    return last is Warm.BEYOND or (last in BREAKS and not breaks_twice(case, cold, tap))

@@ -10,15 +10,20 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from assistant.records.folders import JOURNAL_FILE
 
+if TYPE_CHECKING:
+    from assistant.records.summary import Summary
+
 INDEX_FILE = "index.sqlite3"
-VERSION = 2
+VERSION = 3
 """Raised when the tables or what is put into them change; an index of another version is made anew."""
 _AT_ONCE = 200
 """So many records are read before they are put down: whoever stops in between loses no more."""
+_MANY = 1_000
+"""From so many records on, every core reads some of them; for fewer, starting processes takes longer than it saves."""
 
 _TABLES = """
 CREATE TABLE job (
@@ -27,6 +32,7 @@ CREATE TABLE job (
   primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT
 ) WITHOUT ROWID;
 CREATE INDEX job_coil ON job (coil_key);
+CREATE INDEX job_at ON job (at_utc, folder);
 CREATE TABLE reading (
   folder TEXT, tap TEXT, value_ohm TEXT, expanded_ohm REAL, PRIMARY KEY (folder, tap)
 ) WITHOUT ROWID;
@@ -117,10 +123,11 @@ class Index:
         # the journal of a session that is over never changes: only the others are looked at
         stamps = {folder: _stamp(self.data, folder) for folder in on_disk if known.get(folder) != OVER}
         changed = sorted((folder, stamp) for folder, stamp in stamps.items() if stamp and known.get(folder) != stamp)
-        for begin in range(0, len(changed), _AT_ONCE):
-            some = changed[begin : begin + _AT_ONCE]
-            self._take_in(some)
-            progress(begin + len(some), len(changed))
+        done = 0
+        for some, found in _summaries(self.data, changed):
+            self._take_in(some, found)
+            done += len(some)
+            progress(done, len(changed))
 
     def forget(self, folder: str) -> None:
         """Read this job anew the next time: something beside its journal has changed."""
@@ -128,13 +135,9 @@ class Index:
         with suppress(sqlite3.OperationalError), self._db:
             self._db.execute("UPDATE job SET stamp = '' WHERE folder = ?", (folder,))
 
-    def _take_in(self, some: list[tuple[str, str]]) -> None:
-        from assistant.records.story import Benches  # noqa: PLC0415 - heavy, and mostly there is nothing new
-        from assistant.records.summary import summary  # noqa: PLC0415 - the same
-
-        benches, jobs, readings = Benches(), [], []
-        for folder, stamp in some:
-            found = summary(self.data / folder, benches)
+    def _take_in(self, some: "Some", summaries: "list[Summary]") -> None:
+        jobs, readings = [], []
+        for (folder, stamp), found in zip(some, summaries, strict=True):
             shown = {f"{tap}_shown": "" for tap in TAPS}
             shown |= {f"{reading.tap}_shown": reading.shown for reading in found.readings}
             key = _key(found.coil or found.label)
@@ -197,6 +200,28 @@ class Index:
         if coil is not None:
             for value_ohm, expanded_ohm, known_good in self._db.execute(query, (coil[0], tap, coil[1], folder)):
                 yield value_ohm, expanded_ohm, bool(known_good)
+
+
+Some = list[tuple[str, str]]
+"""Folders with their stamps."""
+
+
+def _summaries(data: Path, changed: Some) -> "Iterator[tuple[Some, list[Summary]]]":
+    """These records in short, some at a time, in their order."""
+    if not changed:
+        return
+    from assistant.records.summary import summaries  # noqa: PLC0415 - heavy, and mostly there is nothing new
+
+    parts = [changed[begin : begin + _AT_ONCE] for begin in range(0, len(changed), _AT_ONCE)]
+    names = [[folder for folder, _ in part] for part in parts]
+    if len(changed) < _MANY:
+        yield from zip(parts, (summaries(data, some) for some in names), strict=True)
+        return
+    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415 - the same
+    from multiprocessing import get_context  # noqa: PLC0415 - the same
+
+    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+        yield from zip(parts, pool.map(summaries, [data] * len(parts), names), strict=True)
 
 
 def _opened(data: Path) -> sqlite3.Connection:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from assistant.errors import BadRecord
@@ -78,3 +79,14 @@ def summary(folder: Path, benches: Benches) -> Summary:
         complete=found.state.complete,
         readings=tuple(readings),
     )
+
+
+def summaries(data: Path, folders: list[str]) -> list[Summary]:
+    """Several sessions of one folder of records in short. What one of them needs made is kept for the others."""
+    return [summary(data / folder, _benches()) for folder in folders]
+
+
+@cache
+def _benches() -> Benches:
+    """One for each process."""
+    return Benches()

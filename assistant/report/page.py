@@ -133,8 +133,9 @@ def _readings(sheet: Sheet) -> str:
         result = sheet.verdict.result(tap)
         before = words.attempts(case.attempts(tap))
         rows.append((words.NAMES[tap], words.showed(result.reading), words.value(result), result.kind.value, before))
-    if case.warm:
-        rows.append((words.WARM, words.showed(case.warm[-1]), words.warm_at(case), "–", words.attempts(case.warm)))
+    for tap, name in words.WARM.items():
+        if hot := case.hot(tap):
+            rows.append((name, words.showed(hot[-1]), words.warm_at(case), "–", words.attempts(hot)))
     return _table(words.READINGS_CAPTION, words.READING_HEADS, rows)
 
 
