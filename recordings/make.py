@@ -78,10 +78,13 @@ class Speech:
                 raise ValueError(f"{self._archive.name}: no voice {voice}")
             return np.frombuffer(member.read(), dtype="<f4").reshape(-1, 1, 256)
 
+    def phonemes(self, words: str, voice: str) -> str:
+        """The words as the model's phonemes: British ones for a British voice, American ones for any other."""
+        return str(self._phonemes[voice.startswith("b")](words[0].upper() + words[1:] + "."))
+
     def say(self, words: str, voice: str, pace: float) -> Samples:
         """The words at MODEL_HZ; a pace of 1 is the voice's own."""
-        phonemes = self._phonemes[voice.startswith("b")](words[0].upper() + words[1:] + ".")
-        numbers = [self._numbers[symbol] for symbol in phonemes if symbol in self._numbers]
+        numbers = [self._numbers[symbol] for symbol in self.phonemes(words, voice) if symbol in self._numbers]
         inputs = {
             "tokens": [[0, *numbers, 0]],
             "style": self.style(voice)[len(numbers)],

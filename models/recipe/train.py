@@ -1,4 +1,4 @@
-"""The learning: the upper layers, on the features that `features.py` keeps, with the criterion of `mmi.py`."""
+"""The learning: all layers, on sounds that are put together as they are needed, with the criterion of `mmi.py`."""
 
 # Shares of chance read best where they are used.
 # ruff: noqa: PLR2004
@@ -6,34 +6,38 @@
 import copy
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
+from torch.utils.data import DataLoader, Dataset
 
-from models.recipe import features, mmi, pronounce
-from models.recipe.features import Row
-from models.recipe.network import Upper
+from assistant.devices.ports import RATE_HZ
+from models.recipe import mmi, places, pronounce, voices
+from models.recipe.network import SUBSAMPLING, Cepstra, Network
 from models.recipe.phones import PDFS, SILENCE, unit
 from models.recipe.pronounce import Phones
+from models.recipe.sounds import Bank, Sound
 
-ROWS_PER_STEP = 1600
-PACE, HEAD_PACE = 6e-4, 2e-3
+PACE, HEAD_PACE = 5e-4, 2e-3
 """Greatest learning rates: of the layers that the donor had, and of those that begin with nothing."""
-WARM_SHARE = 0.05
+WARM_SHARE = 0.04
 DECAY = 0.02
-MEAN_OVER = 0.996
+MEAN_OVER = 0.998
 CROSS_ENTROPY = 0.1
 SMALL_SCORES = 5e-5
+DROP = 0.08
 GARBAGE_SHARE = {"real": 0.35}
 GARBAGE_SHARE_ELSE = 0.5
 """How often a word that is not the model's is a garbage phone; else it teaches its phones."""
-CHECK_EVERY = 50
+ROUND = 500
+"""Steps after which speech that has been spoken meanwhile is taken in."""
+CHECK_EVERY = 250
+HELD_SOUNDS = 96
 
 
 class Words:
@@ -43,11 +47,11 @@ class Words:
         self.known: Mapping[str, list[Phones]] = pronounce.known()
         self._dictionary = pronounce.dictionary()
 
-    def pronounced(self, row: Row, chance: np.random.Generator) -> list[list[Phones]]:
+    def pronounced(self, sound: Sound, chance: np.random.Generator) -> list[list[Phones]]:
         """The pronunciations of every word of a sound, one of them garbage where it is not the model's."""
-        garbage = chance.random() < GARBAGE_SHARE.get(row.engine, GARBAGE_SHARE_ELSE)
+        garbage = chance.random() < GARBAGE_SHARE.get(sound.engine, GARBAGE_SHARE_ELSE)
         found = []
-        for word in row.text.split():
+        for word in sound.text.split():
             other = self._dictionary.get(word)
             found.append(self.known.get(word) or (mmi.garbage() if garbage or not other else list(other)))
         return found
@@ -55,46 +59,53 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one step sees: states of sounds one behind another, where each one's output lies, and its spellings."""
+    """What one step is made from: sounds not yet made, and their spellings."""
 
-    states: Tensor
-    rows: list[Row]
-    places: Tensor
-    lengths: Tensor
+    number: int
+    sounds: list[Sound]
     spelled: mmi.Batch
 
 
-def step_of(
-    rows: Sequence[Row], states: npt.NDArray[np.float16], words: Words, margin: int, chance: np.random.Generator
-) -> Step:
-    """The rows as one step. `places` (sounds, longest) are rows of the network's output; beyond a sound's end the first one."""
-    lengths = torch.tensor([row.count - 2 * margin for row in rows])
-    begins = np.cumsum([0, *(row.count for row in rows[:-1])])
-    longest = int(lengths.max())
-    at = torch.arange(longest)[None]
-    places = torch.from_numpy(begins)[:, None] + torch.where(at < lengths[:, None], at, torch.zeros_like(at))
-    joined = np.concatenate([states[row.first : row.first + row.count] for row in rows]).astype(np.float32)
-    spelled = mmi.batch([mmi.spelling(words.pronounced(row, chance)) for row in rows])
-    return Step(torch.from_numpy(joined), list(rows), places, lengths, spelled)
+class Steps(Dataset[Step]):
+    """Every step by its number: the same number, the same step."""
+
+    def __init__(self, bank: Bank, words: Words, seed: int, seconds: float) -> None:
+        self._bank, self._words, self._seed, self._seconds = bank, words, seed, seconds
+
+    def __getitem__(self, number: int) -> Step:
+        chance = np.random.default_rng([self._seed, number])
+        sounds = self._bank.step(chance, self._seconds)
+        return Step(number, sounds, spelled(sounds, self._words, chance))
+
+    def between(self, first: int, end: int, workers: int) -> Iterator[Step]:
+        """The steps of those numbers, got ready by so many processes."""
+        loader = DataLoader(
+            self,
+            batch_size=None,
+            sampler=range(first, end),
+            num_workers=workers,
+            prefetch_factor=4 if workers else None,
+            collate_fn=_as_it_is,
+        )
+        return iter(loader)
 
 
-def batches(rows: Sequence[Row], chance: np.random.Generator) -> list[list[Row]]:
-    """Rows of like length together, in random order."""
-    found: list[list[Row]] = [[]]
-    for row in sorted(rows, key=lambda row: row.count + chance.uniform(0, 12)):
-        if sum(each.count for each in found[-1]) + row.count > ROWS_PER_STEP:
-            found.append([])
-        found[-1].append(row)
-    return [found[place] for place in chance.permutation(len(found))]
+def _as_it_is(step: Step) -> Step:
+    return step
 
 
-def spoken_language(rows: Sequence[Row], words: Words) -> mmi.Language:
-    """The phone language of the training texts, with silence where it may be."""
-    chance = np.random.default_rng(0)
+def spelled(sounds: Sequence[Sound], words: Words, chance: np.random.Generator) -> mmi.Batch:
+    """The spellings of all sounds side by side."""
+    return mmi.batch([mmi.spelling(words.pronounced(sound, chance)) for sound in sounds])
+
+
+def spoken_language(bank: Bank, words: Words, seed: int) -> mmi.Language:
+    """The phone language of the training's texts, with silence where it may be."""
+    chance = np.random.default_rng(seed)
     strings = []
-    for row in rows:
+    for _ in range(4000):
         string = [SILENCE]
-        for pronunciations in words.pronounced(row, chance):
+        for pronunciations in words.pronounced(bank.sound(chance), chance):
             string += [unit(phone) for phone in pronunciations[chance.integers(len(pronunciations))]]
             if chance.random() < 0.5:
                 string.append(SILENCE)
@@ -103,24 +114,34 @@ def spoken_language(rows: Sequence[Row], words: Words) -> mmi.Language:
 
 
 class Learner(nn.Module):
-    """The upper part with a second output that learns the posteriors directly, which steadies the first."""
+    """The network with a second output that learns the posteriors directly, which steadies the first."""
 
-    def __init__(self, upper: Upper) -> None:
+    def __init__(self, network: Network) -> None:
         super().__init__()
-        self.upper = upper
+        self.network = network
         self.direct = nn.Linear(64, PDFS)
+        self.cepstra = Cepstra()
 
-    def loss(self, step: Step, spoken: mmi.Language) -> tuple[Tensor, float]:
-        """Loss for each frame, with the parts that steady it, and the criterion alone."""
-        hidden = self.upper.hidden(step.states)[step.places]
-        scores = self.upper.out(hidden)
-        live = torch.arange(scores.shape[1])[None] < step.lengths[:, None]
-        frames = int(step.lengths.sum())
-        loss, posterior = mmi.Criterion.apply(scores, step.lengths, step.spelled, spoken)
+    def loss(self, heard: Tensor, lengths: Tensor, spelled: mmi.Batch, spoken: mmi.Language) -> tuple[Tensor, Tensor]:
+        """Loss for each row, with the parts that steady it, and the criterion alone.
+
+        `heard` is sound (sounds, samples) at a peak of at most 1, `lengths` the rows that count.
+        """
+        hidden = self.network.hidden(self.cepstra(heard * 32767))
+        scores = self.network.out(hidden)
+        live = torch.arange(scores.shape[1], device=scores.device)[None] < lengths[:, None]
+        rows = lengths.sum()
+        loss, posterior = mmi.Criterion.apply(scores, lengths, spelled, spoken)
         direct = -(posterior * functional.log_softmax(self.direct(hidden), -1)).sum()
         small = 0.5 * (scores.pow(2) * live[..., None]).sum()
-        total: Tensor = (loss + CROSS_ENTROPY * direct + SMALL_SCORES * small) / frames
-        return total, float(loss.detach()) / frames
+        total: Tensor = (loss + CROSS_ENTROPY * direct + SMALL_SCORES * small) / rows
+        return total, loss.detach() / rows
+
+
+def rows_of(sounds: Sequence[Sound]) -> Tensor:
+    """How many rows of the network's output each sound has: one for every third whole window of 25 ms."""
+    frames = torch.tensor([(sound.length - 400) // (RATE_HZ // 100) + 1 for sound in sounds])
+    return torch.div(frames + SUBSAMPLING - 1, SUBSAMPLING, rounding_mode="floor")
 
 
 def pace(share: float) -> float:
@@ -128,77 +149,112 @@ def pace(share: float) -> float:
     return (
         share / WARM_SHARE
         if share < WARM_SHARE
-        else 0.5 + 0.5 * float(np.cos(np.pi * (share - WARM_SHARE) / (1 - WARM_SHARE)))
+        else 0.5 + 0.5 * float(np.cos(np.pi * (min(share, 1.0) - WARM_SHARE) / (1 - WARM_SHARE)))
     )
 
 
-def train(upper: Upper, work: Path, steps: int, seed: int) -> Upper:
-    """Learns for that many steps, with a running mean of the weights, which is what is returned. Goes on where it was left.
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How long to learn: so many steps of so many seconds of sound, or minutes, whichever is over first."""
 
-    New parts of features are taken in at the beginning of each round over all of them.
+    steps: int
+    minutes: float
+    seconds: float
+    seed: int
+    workers: int
+
+
+def train(network: Network, work: Path, plan: Plan) -> Network:
+    """Learns as planned, with a running mean of the weights, which is what is returned. Goes on where it was left.
+
+    Speech that is spoken meanwhile is taken in every ROUND steps. Uses an accelerator when PyTorch sees one.
     """
-    torch.manual_seed(seed)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.manual_seed(plan.seed)
     words = Words()
-    learner = Learner(upper)
-    upper.drop = 0.1
-    mean = copy.deepcopy(upper)
-    head = [*upper.out.parameters(), *learner.direct.parameters()]
-    known = {id(parameter) for parameter in head}
-    body = [parameter for parameter in upper.parameters() if id(parameter) not in known]
-    groups = [{"params": body, "most": PACE}, {"params": head, "most": HEAD_PACE}]
-    optimiser = torch.optim.AdamW(groups, PACE, weight_decay=DECAY)
-    kept, done, round_ = work / "learner.pt", 0, 0
+    learner = Learner(network).to(device)
+    network.drop = DROP
+    mean = copy.deepcopy(network)
+    optimiser = _optimiser(learner)
+    kept, done, spent = work / "learner.pt", 0, 0.0
     if kept.exists():
-        state = torch.load(kept)
+        state = torch.load(kept, map_location=device)
         for name, part in {"learner": learner, "mean": mean, "optimiser": optimiser}.items():
             part.load_state_dict(state[name])
-        done, round_ = state["done"], state["round"]
-    held_states, held = features.read(work / "features", "held")
-    began, losses = time.monotonic(), list[float]()
-    while done < steps:
-        states, rows = features.read(work / "features", "learn")
-        chance = np.random.default_rng([seed, round_])
-        usable = [row for row in rows if row.count - 2 * upper.margin > 2 * len(row.text.split()) + 3]
-        spoken = spoken_language(usable[:4000], words)
-        sys.stderr.write(f"round {round_}: {len(usable)} sounds\n")
-        for chosen in batches(usable, chance):
-            learner.train()
-            loss, bare = learner.loss(step_of(chosen, states, words, upper.margin, chance), spoken)
+        done, spent = state["done"], state["spent"]
+    began, losses = time.monotonic() - spent, list[Tensor]()
+
+    def share() -> float:
+        return max(done / plan.steps, (time.monotonic() - began) / 60 / plan.minutes)
+
+    spoken: mmi.Language | None = None
+    while share() < 1:
+        speech = voices.read(work / "speech")
+        bank, held = (Bank(*speech, held=held) for held in (False, True))
+        spoken = spoken or spoken_language(bank, words, plan.seed).to(device)
+        samples = torch.from_numpy(bank.samples).to(device)
+        learner.train()
+        for step in Steps(bank, words, plan.seed, plan.seconds).between(done, done + ROUND, plan.workers):
+            now = share()
+            if now >= 1:
+                break
+            chance = np.random.default_rng([plan.seed, step.number, 1])
+            heard = places.heard(samples, bank.crowd, step.sounds, chance)
+            loss, bare = learner.loss(heard, rows_of(step.sounds).to(device), step.spelled.to(device), spoken)
             for group in optimiser.param_groups:
-                group["lr"] = group["most"] * pace((done + 1) / steps)
+                group["lr"] = group["most"] * pace(now)
             optimiser.zero_grad()
             loss.backward()
             nn.utils.clip_grad_norm_(learner.parameters(), 1.0)
             optimiser.step()
             losses.append(bare)
             done += 1
-            with torch.no_grad():
-                for ours, theirs in zip(mean.parameters(), upper.parameters(), strict=True):
-                    ours.lerp_(theirs, 1 - min(MEAN_OVER, done / (done + 10)))
-            if done % CHECK_EVERY == 0 or done == steps:
-                report = checked(mean, held_states, held, words, spoken)
-                took = time.monotonic() - began
-                sys.stderr.write(f"step {done}: loss {np.mean(losses):.4f}, held {report}, {took:.0f} s\n")
+            _move(mean, network, 1 - min(MEAN_OVER, done / (done + 10)))
+            if done % CHECK_EVERY == 0:
+                spent = time.monotonic() - began
+                figures = f"step {done}: loss {float(torch.stack(losses).mean()):.4f}, {spent:.0f} s"
+                sys.stderr.write(f"{figures}, held {checked(mean, held, words, spoken, plan.seed)}\n")
                 losses.clear()
-                parts = {"learner": learner, "mean": mean, "optimiser": optimiser}
-                state = {name: part.state_dict() for name, part in parts.items()}
-                torch.save({**state, "done": done, "round": round_}, kept.with_suffix(".part"))
-                kept.with_suffix(".part").replace(kept)
-            if done == steps:
-                break
-        round_ += 1
+                _keep(kept, learner, mean, optimiser, done, spent)
+        sys.stderr.write(f"{len(speech[0])} things spoken, {len(bank.samples) / RATE_HZ / 3600:.2f} hours to learn from\n")
+    _keep(kept, learner, mean, optimiser, done, time.monotonic() - began)
     return mean
 
 
-def checked(
-    upper: Upper, states: npt.NDArray[np.float16], rows: Sequence[Row], words: Words, spoken: mmi.Language
-) -> str:
-    """The criterion on sounds that were held out, for each engine."""
-    learner = Learner(upper).eval()
+def _optimiser(learner: Learner) -> torch.optim.Optimizer:
+    head = [*learner.network.out.parameters(), *learner.direct.parameters()]
+    known = {id(parameter) for parameter in head}
+    body = [parameter for parameter in learner.parameters() if id(parameter) not in known]
+    groups = [{"params": body, "most": PACE}, {"params": head, "most": HEAD_PACE}]
+    return torch.optim.AdamW(groups, PACE, weight_decay=DECAY)
+
+
+def _move(mean: Network, network: Network, share: float) -> None:
+    with torch.no_grad():
+        torch._foreach_lerp_(list(mean.parameters()), list(network.parameters()), share)  # noqa: SLF001  one call for all
+
+
+def _keep(
+    path: Path, learner: Learner, mean: Network, optimiser: torch.optim.Optimizer, done: int, spent: float
+) -> None:
+    parts = {"learner": learner, "mean": mean, "optimiser": optimiser}
+    state = {name: part.state_dict() for name, part in parts.items()}
+    torch.save({**state, "done": done, "spent": spent}, path.with_suffix(".part"))
+    path.with_suffix(".part").replace(path)
+
+
+def checked(network: Network, bank: Bank, words: Words, spoken: mmi.Language, seed: int) -> str:
+    """The criterion on sounds of people and voices that were held out, for each engine; the same sounds every time."""
+    device = spoken.first.device
+    learner = Learner(network).to(device).eval()
+    chance = np.random.default_rng(seed)
+    drawn = [bank.sound(chance) for _ in range(8 * HELD_SOUNDS)]
+    samples = torch.from_numpy(bank.samples).to(device)
     found = []
-    for engine in sorted({row.engine for row in rows} - {"none"}):
-        chosen = [row for row in rows if row.engine == engine][:40]
+    for engine in sorted({sound.engine for sound in drawn} - {"none"}):
+        sounds = [sound for sound in drawn if sound.engine == engine][:HELD_SOUNDS]
         with torch.no_grad():
-            step = step_of(chosen, states, words, upper.margin, np.random.default_rng(0))
-            found.append(f"{engine} {learner.loss(step, spoken)[1]:.3f}")
+            heard = places.heard(samples, bank.crowd, sounds, np.random.default_rng(seed))
+            spellings = spelled(sounds, words, np.random.default_rng(seed)).to(device)
+            found.append(f"{engine} {float(learner.loss(heard, rows_of(sounds).to(device), spellings, spoken)[1]):.3f}")
     return ", ".join(found)

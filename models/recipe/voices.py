@@ -29,6 +29,7 @@ import soundfile
 import soxr
 
 from assistant.devices.ports import RATE_HZ
+from models.recipe import accents
 from models.recipe.said import ALONE, Texts
 
 Samples = npt.NDArray[np.float32]
@@ -36,10 +37,12 @@ Samples = npt.NDArray[np.float32]
 HELD_VOICES = frozenset({"af_bella", "am_michael", "bm_george", "am_onyx", "bf_lily", "+m5", "+f3", "+croak"})
 """Never trained on: Kokoro voices and espeak-ng variants. The first three speak the recordings of the demonstration."""
 HELD_PEOPLE = 0.15
-PER_PART = 26
+PER_PART = 30
 """Things spoken that are kept in one file: a voice of Kokoro."""
-PHRASES_PER_VOICE = {"kokoro": 9, "espeak": 14, "flite": 150}
-VOICES = {"kokoro": 400, "espeak": 450, "flite": 2}
+ACCENTED = 0.5
+"""Share of the blends of Kokoro's voices that speak with an accent."""
+PHRASES_PER_VOICE = {"kokoro": 13, "espeak": 14, "flite": 150}
+VOICES = {"kokoro": 900, "espeak": 450, "flite": 2}
 ACCENTS = ("en-us", "en-us", "en-us", "en-gb", "en-gb", "en-gb-scotland", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd")
 VARIANTS = (
     *("", *(f"+m{number}" for number in range(1, 9)), *(f"+f{number}" for number in range(1, 6)), "+croak"),
@@ -80,10 +83,11 @@ def _voices(engine: str, chance: random.Random, archive: Path) -> list[str]:
     open_voices = [name for name in every if name not in HELD_VOICES]
     english = [name for name in open_voices if re.match("[ab][fm]_", name)]
     chance.shuffle(english)
-    blends = [
-        "*".join((chance.choice(english), chance.choice(chance.choice((english, open_voices)))))
-        for _ in range(VOICES[engine])
-    ]
+    blends = []
+    for _ in range(VOICES[engine]):
+        voice = "*".join((chance.choice(english), chance.choice(chance.choice((english, open_voices)))))
+        accent = f"/{chance.choice(sorted(accents.ACCENTS))} {chance.uniform(0.4, 1):.2f}"
+        blends.append(voice + (accent if chance.random() < ACCENTED else ""))
     held = [name for name in every if name in HELD_VOICES]
     # held voices early, so that a list cut short can be judged
     return [*english[:8], *held, *english[8:], *blends]
@@ -108,7 +112,10 @@ class Studio:
 
 
 def _kokoro(archive: Path) -> Any:  # noqa: ANN401  the class is loaded from a script
-    """The speech model of recordings/make.py, which can also blend: `a*b` is half of each voice."""
+    """The speech model of recordings/make.py, which can also blend, `a*b` is half of each voice, and speak with an accent.
+
+    An accent and its strength stand behind the voice: `a*b/french 0.80`.
+    """
     path = Path(__file__).resolve().parents[2] / "recordings" / "make.py"
     spec = importlib.util.spec_from_file_location("recordings_make", path)
     if spec is None or spec.loader is None:
@@ -118,7 +125,12 @@ def _kokoro(archive: Path) -> Any:  # noqa: ANN401  the class is loaded from a s
 
     class Blending(module.Speech):  # type: ignore[misc, name-defined]
         def style(self, voice: str) -> Samples:
-            return np.asarray(np.mean([super(Blending, self).style(name) for name in voice.split("*")], axis=0))
+            names = voice.partition("/")[0].split("*")
+            return np.asarray(np.mean([super(Blending, self).style(name) for name in names], axis=0))
+
+        def phonemes(self, words: str, voice: str) -> str:
+            found, accent = super().phonemes(words, voice), voice.partition("/")[2]
+            return accents.accented(found, accent.split(" ")[0], float(accent.split(" ")[1])) if accent else found
 
     return Blending(archive)
 
