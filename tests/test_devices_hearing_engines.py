@@ -3,6 +3,7 @@
 import hashlib
 import os
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,9 +38,16 @@ class Parrot:
 
     def __init__(self, sentence: str, source: str = "limited") -> None:
         self._heard = (Alternative(tuple(Word(word) for word in sentence.split()), -1.0, source),)
+        self.listened = 0
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:  # noqa: ARG002 - the port's signature
         return Hearing(self._heard if np.abs(samples).max(initial=0) > 0 else (), self.name, len(samples) / RATE_HZ)
+
+    def listens(self, samples: Samples, expectation: Expectation) -> Iterator[Hearing]:
+        """Twice, to the same end."""
+        for _ in range(2):
+            self.listened += 1
+            yield self.hear(samples, expectation)
 
 
 @pytest.fixture(scope="module")
@@ -69,14 +77,16 @@ def vosk(lexicon: Lexicon) -> Vosk:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["stand-in", "built-in", "vosk", "vosk korean", "both"])
-def test_a_recogniser_is_total_and_keeps_to_its_port(kind: str, request: pytest.FixtureRequest) -> None:
+def test_a_recogniser_is_total_and_keeps_to_its_port(
+    kind: str, lexicon: Lexicon, request: pytest.FixtureRequest
+) -> None:
     recogniser: Recogniser
     if kind == "stand-in":
         recogniser = Parrot("stop")
     elif kind == "vosk korean":
         recogniser = request.getfixturevalue("korean_vosk")
     elif kind == "both":
-        recogniser = Both(request.getfixturevalue("built_in"), Parrot("stop", "vosk"))
+        recogniser = Both(request.getfixturevalue("built_in"), Parrot("stop", "vosk"), lexicon)
     else:
         recogniser = request.getfixturevalue(kind.replace("-", "_"))
     noise = np.random.default_rng(0).standard_normal(RATE_HZ).astype(np.float32)
@@ -244,7 +254,7 @@ def test_vosk_refuses_a_damaged_model(tmp_path: Path, lexicon: Lexicon) -> None:
 
 
 def test_both_hold_the_evidence_of_both(lexicon: Lexicon) -> None:
-    both = Both(Parrot("four point seven k"), Parrot("four point seven kilo ohms", "vosk"))
+    both = Both(Parrot("four point seven k"), Parrot("four point seven kilo ohms", "vosk"), lexicon)
     assert both.name == "both parrot 1, parrot 1"
     hearing = both.hear(speech("stop"), ANY)
     assert [(heard.source, heard.text) for heard in hearing.alternatives] == [
@@ -252,14 +262,23 @@ def test_both_hold_the_evidence_of_both(lexicon: Lexicon) -> None:
         ("vosk", "four point seven kilo ohms"),
     ]
     assert decide(hearing, ANY, lexicon).sure
-    contrary = Both(Parrot("four point seven k"), Parrot("five point seven k", "vosk")).hear(speech("stop"), ANY)
+    contrary = Both(Parrot("four point seven k"), Parrot("five point seven k", "vosk"), lexicon).hear(
+        speech("stop"), ANY
+    )
     assert not decide(replace(contrary, alternatives=contrary.alternatives[:1]), ANY, lexicon).words.startswith("five")
     assert both.hear(silence(1), ANY).alternatives == ()
 
 
+@pytest.mark.parametrize(("second", "listens"), [("four point seven k", 1), ("five point seven k", 2)])
+def test_the_first_listens_on_only_until_both_are_sure(lexicon: Lexicon, second: str, listens: int) -> None:
+    first = Parrot("four point seven k")
+    Both(first, Parrot(second, "vosk"), lexicon).hear(speech("stop"), ANY)
+    assert first.listened == listens
+
+
 @pytest.mark.slow
 def test_the_same_recordings_through_every_engine(built_in: BuiltIn, vosk: Vosk, lexicon: Lexicon) -> None:
-    for recogniser in (built_in, vosk, Both(built_in, vosk)):
+    for recogniser in (built_in, vosk, Both(built_in, vosk, lexicon)):
         found = decide(recogniser.hear(speech("stop"), ANY), ANY, lexicon)
         assert (found.meaning, found.sure) == (SaidCommand("stop"), True), recogniser.name
 

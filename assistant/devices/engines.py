@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 from assistant.data import folder, own_models_folder
-from assistant.devices.ports import Recogniser
+from assistant.devices.ports import Listener, Recogniser
 from assistant.devices.recogniser_both import Both
 from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
@@ -45,7 +45,7 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
             f"{place}: this Vosk model has no word for {', '.join(lost[:MOST_NAMED])}"
             f"{' and more' if len(lost) > MOST_NAMED else ''}; use --engine both, or another model"
         )
-    return Both(_built_in(lexicon), vosk) if chosen == "both" else vosk
+    return Both(_built_in(lexicon), vosk, lexicon) if chosen == "both" else vosk
 
 
 def _refuse_changed(place: Path) -> None:
@@ -55,7 +55,7 @@ def _refuse_changed(place: Path) -> None:
         checked(entry)
 
 
-def _built_in(lexicon: Lexicon) -> Recogniser:
+def _built_in(lexicon: Lexicon) -> Listener:
     from assistant.devices.recogniser_built_in import BuiltIn  # noqa: PLC0415 - loads a large library
 
     return BuiltIn(lexicon)

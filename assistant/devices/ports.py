@@ -49,6 +49,13 @@ class Recogniser(Protocol):
         """What the sound may be, given what is expected. Nothing heard is an empty Hearing; never raises on any finite sound."""
 
 
+class Listener(Recogniser, Protocol):
+    """A recogniser that listens more than once, and can be stopped when what it has is enough."""
+
+    def listens(self, samples: Samples, expectation: Expectation) -> Iterator[Hearing]:
+        """The evidence after each listen, all of it so far; at least one, without alternatives when nobody speaks."""
+
+
 class Speaker(Protocol):
     """Speaks sentences. After a failure the next sentence is tried again."""
 

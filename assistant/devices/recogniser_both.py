@@ -1,15 +1,24 @@
 """Two engines at once: what two unlike networks hear alike is very rarely wrong."""
 
-from assistant.devices.ports import Recogniser, Samples
+from dataclasses import replace
+from itertools import chain
+
+from assistant.devices.ports import Listener, Recogniser, Samples
+from assistant.language.certainty import sure_at_once
+from assistant.language.lexicon import Lexicon
 from assistant.language.meaning import Expectation, Hearing
 
 
 class Both:
-    """The evidence of two recognisers in one hearing. Satisfies `ports.Recogniser`; `language.certainty` weighs it."""
+    """The evidence of two recognisers in one hearing. Satisfies `ports.Recogniser`; `language.certainty` weighs it.
 
-    def __init__(self, first: Recogniser, second: Recogniser) -> None:
+    The first one listens on only until both together are sure.
+    """
+
+    def __init__(self, first: Listener, second: Recogniser, lexicon: Lexicon) -> None:
         self._first = first
         self._second = second
+        self._lexicon = lexicon
 
     @property
     def name(self) -> str:
@@ -18,8 +27,13 @@ class Both:
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
         """All alternatives of the first, then those of the second; nothing when the first hears no speech."""
-        first = self._first.hear(samples, expectation)
-        if not first.alternatives:
-            return Hearing((), self.name, first.duration_s)
-        second = self._second.hear(samples, expectation)
-        return Hearing((*first.alternatives, *second.alternatives), self.name, first.duration_s)
+        listens = self._first.listens(samples, expectation)
+        so_far = next(listens)
+        if not so_far.alternatives:
+            return replace(so_far, engine=self.name)
+        second = self._second.hear(samples, expectation).alternatives
+        for heard in chain((so_far,), listens):
+            hearing = Hearing((*heard.alternatives, *second), self.name, heard.duration_s)
+            if sure_at_once(hearing, expectation, self._lexicon):
+                break
+        return hearing

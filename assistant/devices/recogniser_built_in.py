@@ -44,18 +44,23 @@ class BuiltIn:
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
         """Alternatives of every listen, each best first; none when nobody speaks. Scores are log probabilities."""
-        duration_s = len(samples) / RATE_HZ
+        for hearing in self.listens(samples, expectation):
+            if sure_at_once(hearing, expectation, self._lexicon):
+                break
+        return hearing
+
+    def listens(self, samples: Samples, expectation: Expectation) -> Iterator[Hearing]:
+        """The same growing listen by listen; one without alternatives when nobody speaks."""
+        hearing = Hearing((), self.name, len(samples) / RATE_HZ)
         speech = spoken_part(samples)
         if not len(speech):
-            return Hearing((), self.name, duration_s)
-        hearing = Hearing((), self.name, duration_s)
+            yield hearing
+            return
         for again in ("", " again"):
             before = hearing.alternatives
             for heard in self._listen(faster(speech) if again else speech, expectation, again):
                 hearing = replace(hearing, alternatives=before + heard)
-                if sure_at_once(hearing, expectation, self._lexicon):
-                    return hearing
-        return hearing
+                yield hearing
 
     def _listen(self, speech: Samples, expectation: Expectation, again: str) -> Iterator[tuple[Alternative, ...]]:
         """Limited pass and letters; then both with the free pass, whose texts the letters weigh too."""
