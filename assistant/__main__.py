@@ -286,7 +286,7 @@ def _score(
     """The command that measures hearing."""
     score = command(
         "score",
-        "How well the program hears recordings: right, wrong while sure, asked again, false alarms; with 95 % intervals.",
+        "How well the program hears recordings: right, wrong while sure, asked again, false alarms; with 95 percent intervals.",
         "ohmaloud score manifest.tsv --audio recordings/ --noise vacuum.wav --snr 20,10",
     )
     score.add_argument(

@@ -48,7 +48,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder that looks like a model's, read by the stand-ins."""
     for name in ("am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).touch()
+        (tmp_path / name).write_text("a stand-in")
     monkeypatch.setattr(vosk, "Model", Capitals)
     monkeypatch.setattr(vosk, "KaldiRecognizer", Listener)
     return tmp_path

@@ -233,7 +233,7 @@ def _hot(case: Case, tap: Tap, cold: Measured) -> _Hot:
 def _with_warm(case: Case, verdict: Verdict, hot: tuple[_Hot, ...]) -> Verdict:
     """The verdict once windings were read hot as well.
 
-    What condemns counts first, then what leaves it open. Where both windings break, the core contact that they share may
+    What condemns counts first, then what leaves it open; beside cold readings that were left undecided nothing condemns. Where both windings break, the core contact that they share may
     be what opens: neither is condemned.
     """
     reasons = tuple(reason for one in hot for reason in one.reasons)
@@ -242,7 +242,7 @@ def _with_warm(case: Case, verdict: Verdict, hot: tuple[_Hot, ...]) -> Verdict:
     if sum(one.breaks for one in hot) == len(WARM_TAPS):
         kind = VerdictKind.UNDECIDED
         reasons = (*reasons, Reason(Because.WARM_BOTH))
-    elif faults:
+    elif faults and kind is not VerdictKind.UNDECIDED:
         kind, name = faults[0].kind or kind, WARM_TAPS[faults[0].tap].fault
     elif any(one.kind for one in hot):
         kind = VerdictKind.UNDECIDED
