@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from korean import korean, replace_words
 from program import Result
 
 from assistant.__main__ import main
@@ -30,14 +29,6 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
 def bench() -> Bench:
     """The shipped data files."""
     return load_bench(read_files())
-
-
-@pytest.fixture(scope="session")
-def korean_vosk(bench: Bench) -> Any:
-    """The Korean model, loaded once for all tests: that takes seconds."""
-    from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - a large library, for the tests that want it
-
-    return Vosk(korean(), replace_words(bench.lexicon))
 
 
 @pytest.fixture

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from korean import korean
-from sounds import SHARED, silence, speech
+from sounds import silence, speech
 
 from assistant import data
 from assistant.data import texts
@@ -28,7 +27,6 @@ from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.meaning import Alternative, Expectation, Hearing, SaidCommand, Word
 
 ANY = Expectation("any")
-PROTOTYPE = SHARED / "models" / "numbers-prototype"
 
 
 class Parrot:
@@ -62,29 +60,21 @@ def built_in(lexicon: Lexicon) -> BuiltIn:
 
 @pytest.fixture(scope="module")
 def vosk(lexicon: Lexicon) -> Vosk:
-    """On our own model where there is one, else on the prototype."""
-    ours = sorted(data.folder("models").glob("*/am/final.mdl"))
-    place = ours[0].parent.parent if ours else PROTOTYPE
-    if not place.is_dir():
-        pytest.skip(
-            "no English Vosk model under models/ nor beside the repository (../shared/models/numbers-prototype)"
-        )
-    return Vosk(place, lexicon)
+    """On our own model."""
+    return Vosk(data.folder("models") / "numbers", lexicon)
 
 
 # ---- the recogniser's contract
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["stand-in", "built-in", "vosk", "vosk korean", "both"])
+@pytest.mark.parametrize("kind", ["stand-in", "built-in", "vosk", "both"])
 def test_a_recogniser_is_total_and_keeps_to_its_port(
     kind: str, lexicon: Lexicon, request: pytest.FixtureRequest
 ) -> None:
     recogniser: Recogniser
     if kind == "stand-in":
         recogniser = Parrot("stop")
-    elif kind == "vosk korean":
-        recogniser = request.getfixturevalue("korean_vosk")
     elif kind == "both":
         recogniser = Both(request.getfixturevalue("built_in"), Parrot("stop", "vosk"), lexicon)
     else:
@@ -211,12 +201,13 @@ def test_vosk_hears_english_within_the_sentences(vosk: Vosk, said: str) -> None:
 
 
 @pytest.mark.slow
-def test_vosk_reports_words_that_its_model_lacks(korean_vosk: Vosk) -> None:
-    found = korean_vosk
-    assert "정지쿠쿠쿠" in found.missing_words
-    assert "정지" not in found.missing_words
-    assert "kilohms" in found.missing_words
-    assert found.name.startswith("vosk ")
+def test_vosk_reports_words_that_its_model_lacks(lexicon: Lexicon) -> None:
+    strange = replace(lexicon, commands={**lexicon.commands, ("halt", "정지"): "stop"})
+    found = Vosk(data.folder("models") / "numbers", strange)
+    assert found.missing_words == ("halt", "정지")
+    assert found.name == "vosk numbers"
+    # the sentence with words it lacks is left out; the others are heard
+    assert decide(found.hear(speech("stop"), ANY), ANY, strange).meaning == SaidCommand("stop")
 
 
 @pytest.mark.slow
@@ -243,7 +234,7 @@ def test_vosk_refuses_a_model_with_a_fixed_graph(tmp_path: Path, lexicon: Lexico
 
 @pytest.mark.slow
 def test_vosk_refuses_a_damaged_model(tmp_path: Path, lexicon: Lexicon) -> None:
-    shutil.copytree(korean(), tmp_path / "m", copy_function=os.symlink)
+    shutil.copytree(data.folder("models") / "numbers", tmp_path / "m", copy_function=os.symlink)
     (tmp_path / "m" / "am" / "final.mdl").unlink()
     (tmp_path / "m" / "am" / "final.mdl").write_bytes(b"not a model")
     with pytest.raises(BadInput, match="cannot be loaded"):
