@@ -233,8 +233,8 @@ def _hot(case: Case, tap: Tap, cold: Measured) -> _Hot:
 def _with_warm(case: Case, verdict: Verdict, hot: tuple[_Hot, ...]) -> Verdict:
     """The verdict once windings were read hot as well.
 
-    What condemns counts first, then what leaves it open; beside cold readings that were left undecided nothing condemns. Where both windings break, the core contact that they share may
-    be what opens: neither is condemned.
+    What condemns counts first, then what leaves it open; beside cold readings that were left undecided nothing condemns. Where
+    both windings break, the core contact that they share may be what opens: neither is condemned.
     """
     reasons = tuple(reason for one in hot for reason in one.reasons)
     faults = [one for one in hot if one.kind in FAULTS]

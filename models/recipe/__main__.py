@@ -53,7 +53,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
     parser.add_argument("--held", type=int, default=600, help="how many sounds of people and voices held out")
     parser.add_argument("--steps", type=int, default=8000, help="steps of learning")
-    parser.add_argument("--train-minutes", type=float, default=600, help="time for learning, if it is over before the steps")
+    parser.add_argument(
+        "--train-minutes", type=float, default=600, help="time for learning, if it is over before the steps"
+    )
     parser.add_argument("--seconds", type=float, default=400, help="seconds of sound in a step")
     parser.add_argument("--workers", type=int, default=2, help="processes that get steps ready")
     parser.add_argument("--other-speech-cost", type=float, default=OTHER_SPEECH_COST, help="cost of [unk]")

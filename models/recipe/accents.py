@@ -6,7 +6,6 @@ grammar into another word: "three" is not said with a plain t, which would be "t
 """
 
 # The phonemes are letters of the phonetic alphabet, however like others they look.
-# ruff: noqa: RUF001
 
 import random
 import re
@@ -25,23 +24,14 @@ ACCENTS: dict[str, tuple[Rule, ...]] = {
         *_PURE,
         *(("ɹ", "ʁ"), ("h", ""), ("ɪ", "i"), ("æ", "a"), ("ʌ", "œ"), ("ʧ", "ʃ"), ("ʤ", "ʒ"), ("T", "t"), ("ɜ", "œ")),
     ),
-    "german": (
-        *_SIBILANT,
-        *_DEVOICED,
-        *(("w", "v"), ("ɹ", "ʁ"), ("æ", "ɛ"), ("ʤ", "ʧ"), ("T", "t"), ("ʌ", "a")),
-    ),
+    "german": (*_SIBILANT, *_DEVOICED, *(("w", "v"), ("ɹ", "ʁ"), ("æ", "ɛ"), ("ʤ", "ʧ"), ("T", "t"), ("ʌ", "a"))),
     "spanish": (
         *_LAX,
         *_PURE,
         *(("θ", "s"), ("ð", "d"), ("z", "s"), ("v", "b"), ("h", "x"), ("ɹ", "ɾ"), ("(?<= )s(?=[tpk])", "ɛs")),
         *(("T", "t"), ("ɔ", "o")),
     ),
-    "slavic": (
-        *_SIBILANT,
-        *_DEVOICED,
-        *_LAX,
-        *(("w", "v"), ("ɹ", "r"), ("h", "x"), ("T", "t"), ("[OQ]", "o")),
-    ),
+    "slavic": (*_SIBILANT, *_DEVOICED, *_LAX, *(("w", "v"), ("ɹ", "r"), ("h", "x"), ("T", "t"), ("[OQ]", "o"))),
     "indian": (
         *_PURE,
         *(("t", "ʈ"), ("d", "ɖ"), ("T", "ʈ"), ("[wv]", "ʋ"), ("ɹ", "ɾ"), ("ð", "d"), ("ʌ", "ə"), (f"z{END}", "s")),

@@ -90,7 +90,9 @@ def judge(options: argparse.Namespace) -> None:
     bank = Bank(*voices.read(options.work / "speech"), held=True)
     samples = torch.from_numpy(bank.samples)
     chance = np.random.default_rng(SEED)
-    sounds = [sound for sound in (bank.sound(chance) for _ in range(options.held)) if sound.length < LONGEST_S * RATE_HZ]
+    sounds = [
+        sound for sound in (bank.sound(chance) for _ in range(options.held)) if sound.length < LONGEST_S * RATE_HZ
+    ]
     torch.manual_seed(SEED)
     with (place / "manifest.tsv").open("w", encoding="utf-8", newline="") as file:
         table = csv.writer(file, delimiter="\t")

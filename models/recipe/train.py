@@ -176,10 +176,11 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
     network.drop = DROP
     mean = copy.deepcopy(network)
     optimiser = _optimiser(learner)
+    parts: dict[str, nn.Module | torch.optim.Optimizer] = {"learner": learner, "mean": mean, "optimiser": optimiser}
     kept, done, spent = work / "learner.pt", 0, 0.0
     if kept.exists():
         state = torch.load(kept, map_location=device)
-        for name, part in {"learner": learner, "mean": mean, "optimiser": optimiser}.items():
+        for name, part in parts.items():
             part.load_state_dict(state[name])
         done, spent = state["done"], state["spent"]
     began, losses = time.monotonic() - spent, list[Tensor]()
@@ -215,9 +216,11 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
                 figures = f"step {done}: loss {float(torch.stack(losses).mean()):.4f}, {spent:.0f} s"
                 sys.stderr.write(f"{figures}, held {checked(mean, held, words, spoken, plan.seed)}\n")
                 losses.clear()
-                _keep(kept, learner, mean, optimiser, done, spent)
-        sys.stderr.write(f"{len(speech[0])} things spoken, {len(bank.samples) / RATE_HZ / 3600:.2f} hours to learn from\n")
-    _keep(kept, learner, mean, optimiser, done, time.monotonic() - began)
+                _keep(kept, parts, done, spent)
+        sys.stderr.write(
+            f"{len(speech[0])} things spoken, {len(bank.samples) / RATE_HZ / 3600:.2f} hours to learn from\n"
+        )
+    _keep(kept, parts, done, time.monotonic() - began)
     return mean
 
 
@@ -231,13 +234,10 @@ def _optimiser(learner: Learner) -> torch.optim.Optimizer:
 
 def _move(mean: Network, network: Network, share: float) -> None:
     with torch.no_grad():
-        torch._foreach_lerp_(list(mean.parameters()), list(network.parameters()), share)  # noqa: SLF001  one call for all
+        torch._foreach_lerp_(list(mean.parameters()), list(network.parameters()), share)
 
 
-def _keep(
-    path: Path, learner: Learner, mean: Network, optimiser: torch.optim.Optimizer, done: int, spent: float
-) -> None:
-    parts = {"learner": learner, "mean": mean, "optimiser": optimiser}
+def _keep(path: Path, parts: Mapping[str, nn.Module | torch.optim.Optimizer], done: int, spent: float) -> None:
     state = {name: part.state_dict() for name, part in parts.items()}
     torch.save({**state, "done": done, "spent": spent}, path.with_suffix(".part"))
     path.with_suffix(".part").replace(path)
