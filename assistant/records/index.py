@@ -15,7 +15,7 @@ from typing import NamedTuple
 from assistant.records.folders import JOURNAL_FILE
 
 INDEX_FILE = "index.sqlite3"
-VERSION = 2
+VERSION = 3
 """Raised when the tables or what is put into them change; an index of another version is made anew."""
 _AT_ONCE = 200
 """So many records are read before they are put down: whoever stops in between loses no more."""
@@ -24,7 +24,7 @@ _TABLES = """
 CREATE TABLE job (
   folder TEXT PRIMARY KEY, stamp TEXT, at TEXT, at_utc TEXT, label TEXT, coil TEXT, known_good INTEGER, coil_key TEXT,
   engine TEXT, meter TEXT, verdict TEXT, complete INTEGER, trouble TEXT,
-  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT
+  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT, checks TEXT
 ) WITHOUT ROWID;
 CREATE INDEX job_coil ON job (coil_key);
 CREATE TABLE reading (
@@ -40,7 +40,7 @@ TAPS = ("primary", "secondary", "killtab")
 _PUT_JOB = """
 INSERT OR REPLACE INTO job VALUES (
   :folder, :stamp, :at, :at_utc, :label, :coil, :known_good, :coil_key, :engine, :meter, :verdict, :complete, :trouble,
-  :primary_shown, :secondary_shown, :killtab_shown
+  :primary_shown, :secondary_shown, :killtab_shown, :checks
 )
 """
 
@@ -78,6 +78,7 @@ class Job(NamedTuple):
     primary_shown: str
     secondary_shown: str
     killtab_shown: str
+    checks: str
     trouble: str
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.errors import BadRecord
+from assistant.language.check_wording import in_short
 from assistant.language.verdict_wording import shown
 from assistant.measure.coil import Tap
 from assistant.records.folders import label_of
@@ -40,6 +41,8 @@ class Summary:
     verdict: str = ""
     complete: bool = False
     readings: tuple[TapSummary, ...] = ()
+    checks: str = ""
+    """The checks beside the coil test in a few words."""
     trouble: str = ""
 
     @property
@@ -77,4 +80,5 @@ def summary(folder: Path, benches: Benches) -> Summary:
         verdict=found.said_kind,
         complete=found.state.complete,
         readings=tuple(readings),
+        checks="; ".join(in_short(judgement) for judgement in found.checks),
     )

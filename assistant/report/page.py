@@ -8,8 +8,8 @@ import re
 from collections.abc import Sequence
 from urllib.parse import quote
 
+from assistant.language import check_wording, verdict_wording
 from assistant.language import page_wording as words
-from assistant.language import verdict_wording
 from assistant.measure.coil import Tap
 from assistant.report.chart import chart
 from assistant.report.lanes import panels
@@ -49,14 +49,15 @@ _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 
 def page(sheet: Sheet, paper: str = "") -> str:
     """The whole page. `paper`, one of PAPERS, fixes the size of the sheet; without it whoever prints chooses."""
-    title = words.heading(sheet.label)
+    title = words.heading(sheet.label, coil=sheet.coil)
+    parts = (*(_main(sheet) if sheet.coil else ()), *_checks(sheet), _recordings(sheet))
     size = f"@page{{size:{paper}}}" if paper else ""
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_text(title)}</title>\n<style>{_STYLE}{size}</style>\n</head>\n<body>\n"
-        f"{_head(sheet, title)}\n<main>\n{''.join(_main(sheet))}</main>\n{_foot()}\n</body>\n</html>\n"
+        f"{_head(sheet, title)}\n<main>\n{''.join(parts)}</main>\n{_foot()}\n</body>\n</html>\n"
     )
 
 
@@ -92,7 +93,6 @@ def _main(sheet: Sheet) -> tuple[str, ...]:
         _before(sheet),
         f'<div class="columns">{why}{not_proven}{next_steps}{cautions}</div>{test}\n',
         _doubt(sheet),
-        _recordings(sheet),
     )
 
 
@@ -175,6 +175,22 @@ def _doubt(sheet: Sheet) -> str:
     ]
     table = _table(words.DOUBT_CAPTION, words.DOUBT_HEADS, rows) if rows else ""
     return _section("doubt", words.DOUBT, table, "screen")
+
+
+def _checks(sheet: Sheet) -> tuple[str, ...]:
+    """The checks beside the coil test, one after the other."""
+    return tuple(
+        _section(
+            f"check-{judgement.check}",
+            words.check_heading(judgement.title),
+            f'<p class="say">{_text(check_wording.say(judgement))}</p>'
+            + _items("ul", check_wording.readings(judgement))
+            + _items("ul", check_wording.because(judgement))
+            + _items("ul", (*check_wording.unproven(judgement), *check_wording.next_steps(judgement)))
+            + _items("ul", check_wording.cautions(judgement)),
+        )
+        for judgement in sheet.checks
+    )
 
 
 def _recordings(sheet: Sheet) -> str:
