@@ -112,7 +112,7 @@ class Stand(Enum):
 
 @dataclass(frozen=True, slots=True)
 class ItemResult:
-    """One reading of a check, judged. `contact` is True when an earlier one spoke against the part and this one does not."""
+    """One reading of a check, judged. `contact` is True when an earlier one was worse and this one stands."""
 
     item: Item
     finding: Finding
@@ -185,8 +185,16 @@ def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemRe
     stand = _stand(item, findings, left_out=left_out)
     if stand is Stand.FAULT and findings[-1] in THROUGH_LEADS and not _leads_proven(case):
         stand = Stand.LEADS
-    contact = stand is not Stand.FAULT and bool(AGAINST[item.wants].intersection(findings[:-1]))
+    worse = any(_worse(item, *pair, measured[-1]) for pair in zip(findings[:-1], attempts[:-1], strict=True))
+    contact = stand is Stand.WELL and worse
     return ItemResult(item, findings[-1], stand, attempts, measured[-1], found, contact)
+
+
+def _worse(item: Item, finding: Finding, reading: Reading, last: Measured | None) -> bool:
+    """Whether an earlier reading spoke against the part, or was above a range that the last one lies well within."""
+    if finding is not Finding.BEYOND:
+        return finding in AGAINST[item.wants]
+    return last is not None and reading.range_ohm is not None and last.value_ohm < reading.range_ohm
 
 
 def _stand(item: Item, findings: list[Finding], *, left_out: bool) -> Stand:

@@ -40,7 +40,7 @@ h1{font-size:12.5pt}h2{font-size:8.6pt;margin:3.5pt 0 1pt}p,ul,ol,dl,figure{marg
 .say{font-size:9.5pt;padding:3pt 5pt}th,td{padding:1pt 3pt}thead th{background:none}caption{font-size:7pt}
 dl{display:block}dt,dd{display:inline}dt::after{content:": "}dd::after{content:". "}
 footer,.small{font-size:7pt}footer,.columns{margin-top:3pt}svg{max-height:72mm}
-.screen,#verdict-title{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}
+.screen,#verdict-title{display:none}:not(.check)+.check{break-before:page}.wide{overflow:visible}figure,tr{break-inside:avoid}
 }
 """
 
@@ -178,7 +178,7 @@ def _doubt(sheet: Sheet) -> str:
 
 
 def _checks(sheet: Sheet) -> tuple[str, ...]:
-    """The checks beside the coil test, one after the other."""
+    """The checks beside the coil test, one after the other; after a coil test they begin on a sheet of their own."""
     return tuple(
         _section(
             f"check-{judgement.check}",
@@ -188,6 +188,7 @@ def _checks(sheet: Sheet) -> tuple[str, ...]:
             + _items("ul", check_wording.because(judgement))
             + _items("ul", (*check_wording.unproven(judgement), *check_wording.next_steps(judgement)))
             + _items("ul", check_wording.cautions(judgement)),
+            "check",
         )
         for judgement in sheet.checks
     )
