@@ -236,6 +236,14 @@ def test_a_repeat_that_is_declined_decides_nothing(bench: Bench) -> None:
     assert "The reading of the lead was left out" in spoken(tuple(talk.effects))
 
 
+def test_why_a_reading_is_taken_again_is_said_for_each(bench: Bench) -> None:
+    talk = check(bench, "kill_switch", "ready", "done", "0.2", "45k", "done", "44k")
+    assert "on a single reading" in talk.type("9 ohms")
+    talk.type("done", "it's jumping", "yes")
+    (saved,) = [effect.text for effect in talk.effects if isinstance(effect, Save)]
+    assert "Switch on stop: unsteady; before that: 9 Ω\n" in saved
+
+
 def test_leads_that_were_skipped_prove_nothing(bench: Bench) -> None:
     talk = check(bench, "charging", "ready", "no", "done", "skip", *("jumping", "yes", "done", "jumping", "yes"))
     assert judgement(talk).kind is PartKind.UNDECIDED

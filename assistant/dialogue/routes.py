@@ -196,7 +196,8 @@ def _check(bench: Bench, state: State) -> Outcome:
     if judgement.take:
         if not since(state.facts, judgement.take):
             return enter(bench, state, judgement.take)
-        return enter(bench, replace(state, after=judgement.take), f"{check.name}.again")
+        again = f"{check.name}.again"  # said in full each time: it may be another reading
+        return enter(bench, replace(state, after=judgement.take, told=state.told - {again}), again)
     said = check_sentences(judgement)
     report = check_wording.report(judgement, case, state.facts.label, state.started_at)
     effects: tuple[Effect, ...] = (Checked(judgement), Save(CHECK_REPORT.format(check.name), report), *said)

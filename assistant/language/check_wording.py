@@ -62,7 +62,7 @@ _STAND: Mapping[Stand, str] = {
     Stand.LEADS: "No value was ever read through these leads, and broken leads read the same.",
 }
 _CONTACT = "An earlier reading was worse: that was contact, and the last one counts."
-_MISSING = "The reading of {title} was left out, and without it this cannot be decided."
+_MISSING = "The reading of {title} was left out, so nothing is known about it."
 
 _JUMPED = {True: "a spark jumped", False: "no spark jumped"}
 _COMES_AND_GOES = "It comes and goes: look for a loose connection."
@@ -164,7 +164,9 @@ def read(result: ItemResult) -> str:
         return "not taken"
     value = f", {with_doubt(result.measured)}" if result.measured is not None else ""
     before = ", ".join(shown(reading) for reading in result.attempts[:-1])
-    return f"{shown(result.attempts[-1])}{value} ({result.finding.value}){f'; before that: {before}' if before else ''}"
+    last = shown(result.attempts[-1])
+    kind = "" if last == result.finding.value else f" ({result.finding.value})"
+    return f"{last}{value}{kind}{f'; before that: {before}' if before else ''}"
 
 
 def bands(usual: tuple[Span, ...]) -> str:
