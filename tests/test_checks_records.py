@@ -105,6 +105,12 @@ def test_the_list_of_jobs_holds_readings_and_results_of_checks(run: Any, shop: P
     assert "checks" in run("jobs", "--data", str(shop), "--csv").out.splitlines()[0].split(",")
 
 
+def test_the_gravest_result_stands_for_several_checks(run: Any, tmp_path: Path) -> None:
+    chat(run, tmp_path, *SWITCH, "check the spark", *SPARK, "done", check="kill_switch")
+    (job,) = map(json.loads, run("jobs", "--data", str(tmp_path), "--json").out.splitlines())
+    assert job["verdict"] == "not-right"
+
+
 def test_the_page_of_a_coil_test_has_its_checks_after_it(shop: Path) -> None:
     (folder,) = shop.glob("*both*")
     html = page(sheet(story(folder)))

@@ -13,7 +13,7 @@ from assistant.journal import Header, Record, read
 from assistant.language import page_wording
 from assistant.measure.case import Case, Verdict
 from assistant.measure.earlier import Earlier
-from assistant.measure.parts import Judgement, judge_part
+from assistant.measure.parts import Judgement, PartKind, judge_part
 from assistant.measure.verdict import judge
 from assistant.preflight import load_bench
 from assistant.replay import replay
@@ -21,8 +21,7 @@ from assistant.report.sheet import Sheet
 
 SOUNDS = (".wav", ".flac")
 _KEPT_BENCHES = 8
-_SAID = {"Decided": "verdict", "Checked": "judgement"}
-"""The effects that hold what a session came to, and where in them."""
+_GRAVEST = (PartKind.FAULT, PartKind.UNDECIDED, PartKind.WELL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +29,7 @@ class Story:
     """A session after its last event.
 
     `differs`: this version of the program would have answered some event otherwise. `said_kind`: the kind of the last
-    verdict about the coil as it was given and recorded, else of the last check; empty when there was neither.
+    verdict about the coil as it was given and recorded, else the gravest of the checks; empty when there was neither.
     """
 
     folder: Path
@@ -91,13 +90,15 @@ def story(folder: Path, benches: Benches | None = None) -> Story:
 
 
 def _said_kind(record: Record) -> str:
-    kinds: dict[str, str] = {}
+    coil, checks = "", {}
     for entry in record.entries:
         for effect in entry.effects:
             out = json.loads(effect)["out"]
-            if out.get("type") in _SAID:
-                kinds[out["type"]] = str(out[_SAID[out["type"]]]["kind"])
-    return kinds.get("Decided") or kinds.get("Checked", "")
+            if out.get("type") == "Decided":
+                coil = str(out["verdict"]["kind"])
+            elif out.get("type") == "Checked":
+                checks[out["judgement"]["check"]] = out["judgement"]["kind"]
+    return coil or next((kind.value for kind in _GRAVEST if kind.value in checks.values()), "")
 
 
 def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
