@@ -19,8 +19,10 @@ KINDS = (
     "bad-contact",
     "repeat",
     "undecided",
+    "nothing-found",
+    "not-right",
 )
-"""Kinds of verdicts; a test holds them to VerdictKind, whose module takes longer to import than a list to print."""
+"""Kinds of verdicts; a test holds them to VerdictKind and PartKind, whose module takes longer to import than a list to print."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -47,6 +49,12 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
         )
         to.add_argument(
             "--meter", metavar="NAME", default="", help="meter profile: pocket, auto, fine, or one of your own"
+        )
+        to.add_argument(
+            "--check",
+            metavar="NAME",
+            default="",
+            help="check something else than the coil: cap, kill_switch, resistor, trigger, charging or spark",
         )
 
     def engine(to: argparse.ArgumentParser) -> None:

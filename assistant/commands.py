@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from assistant.language.lexicon import Lexicon
     from assistant.language.meaning import Expectation
     from assistant.live import Live
+    from assistant.measure.parts import Judged
     from assistant.measure.units import Reading
-    from assistant.measure.verdict import Verdict
     from assistant.session import Opening, Outlet, Rim, Session
     from assistant.settings import Settings
 
@@ -201,7 +201,7 @@ class Terminal:
         """Speak at this rate from now on."""
         self._rate_wpm = rate_wpm
 
-    def decided(self, verdict: "Verdict") -> None:
+    def decided(self, verdict: "Judged") -> None:
         """Give the verdict to whatever reads the output."""
         from assistant.report.verdict_json import as_json
 
@@ -240,7 +240,7 @@ def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", ri
     left = jobs.latest_unfinished()
     if left is not None and not options.job:
         outlet.show(f"Job {left} was left unfinished; take it up with --job {shlex.quote(left)}.")
-    opening = replace(opening, label=wording.shorten(options.job))
+    opening = replace(opening, label=wording.shorten(options.job), check=options.check)
     try:
         return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone(), rim)
     except OSError as error:
@@ -348,7 +348,7 @@ def demo(options: argparse.Namespace) -> int:
         speaker, say_to_made = _speaker(str(say_to))
         outlet = Terminal(speaker, say_to_made)
         outlet.show(f"=== {folder.name.replace('-', ' ')} (synthetic voices; lines with > are what was heard)")
-        given = argparse.Namespace(data=str(base), job=folder.name, meter="")
+        given = argparse.Namespace(data=str(base), job=folder.name, meter="", check="")
         session = _open(given, recogniser.name, outlet)
         _answer(session, recogniser, tuple(sorted(folder.glob("*.flac"))), outlet)
     tell(f"Records and spoken replies: {base}")

@@ -121,7 +121,7 @@ def jobs(options: argparse.Namespace) -> int:
     return 0
 
 
-_LIST_HEADS = ("BEGUN", "LABEL", "COIL", "ENGINE", "VERDICT", "PRIMARY", "SECONDARY", "KILL TAB", "FOLDER")
+_LIST_HEADS = ("BEGUN", "LABEL", "COIL", "ENGINE", "VERDICT", "PRIMARY", "SECONDARY", "KILL TAB", "FOLDER", "CHECKS")
 _CSV_HEADS = (
     "begun",
     "label",
@@ -134,6 +134,7 @@ _CSV_HEADS = (
     "primary",
     "secondary",
     "kill tab",
+    "checks",
     "folder",
     "trouble",
 )
@@ -143,14 +144,14 @@ def _list_row(job: "Job") -> tuple[str, ...]:
     verdict = "cannot be read" if job.trouble else job.verdict or "none yet"
     coil = f"{job.coil}, good" if job.known_good and job.coil else "good" if job.known_good else job.coil
     shown = (job.primary_shown, job.secondary_shown, job.killtab_shown)
-    return (job.at[:16].replace("T", " "), job.label, coil, job.engine, verdict, *shown, job.folder)
+    return (job.at[:16].replace("T", " "), job.label, coil, job.engine, verdict, *shown, job.folder, job.checks)
 
 
 def _csv_row(job: "Job") -> tuple[str, ...]:
     yes = ("no", "yes")
     shown = (job.primary_shown, job.secondary_shown, job.killtab_shown)
     known = (job.at, job.label, job.coil, yes[job.known_good], job.engine, job.meter, job.verdict, yes[job.complete])
-    return (*known, *shown, job.folder, job.trouble)
+    return (*known, *shown, job.checks, job.folder, job.trouble)
 
 
 def _check_date(option: str, text: str) -> None:

@@ -28,7 +28,7 @@ from assistant.language import device_wording as wording
 from assistant.language.certainty import decide
 from assistant.language.meaning import Expectation, NotUnderstood, SaidCommand, Understood, Why
 from assistant.language.readback import printed
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 from assistant.session import Session
 
 NOBODY_MS = 30_000
@@ -82,7 +82,7 @@ class Page(Protocol):
     def reading(self, text: str) -> None:
         """Show the last reading large."""
 
-    def verdict(self, verdict: Verdict) -> None:
+    def verdict(self, verdict: Judged) -> None:
         """A verdict was reached."""
 
 
@@ -156,7 +156,7 @@ class Live:
         if name and self._remember is not None:
             self._remember({"voice": name})
 
-    def decided(self, verdict: Verdict) -> None:
+    def decided(self, verdict: Judged) -> None:
         """A verdict was reached."""
         self._page.verdict(verdict)
 

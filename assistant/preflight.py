@@ -1,10 +1,12 @@
 """Reads all data files and builds the Bench; every fault in every file is found in one go."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from assistant import data
 from assistant.dialogue.case import ANSWERS
+from assistant.dialogue.check_file import Check, load_check
+from assistant.dialogue.checks import ANSWER
 from assistant.dialogue.procedure import Procedure, Step, StepKind, load_procedure
 from assistant.dialogue.routes import ROUTES
 from assistant.dialogue.state import Bench
@@ -12,7 +14,7 @@ from assistant.dialogue.step import COMMANDS
 from assistant.errors import BadData, Problem
 from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.person import Alternatives, adapted, hints, lexicon_for, load_alternatives
-from assistant.measure.guidance import SYMPTOMS
+from assistant.measure.guidance import LADDER, SYMPTOMS
 from assistant.measure.meter import Meter, load_meters
 from assistant.settings import load
 
@@ -21,6 +23,8 @@ Files = Mapping[str, Mapping[str, str]]
 PROCEDURE = "coil"
 PERSON = "person"
 """The kind that holds what is this person's own: `hard_words`, from the settings. Absent when there is nothing."""
+VOICE = "voice"
+"""The procedure file with the prompts of `check --voice`: no check of a part."""
 
 
 def read_files() -> dict[str, dict[str, str]]:
@@ -54,18 +58,39 @@ def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
         meters = load_meters(files.get("meters", {}))
     except BadData as fault:
         problems += fault.problems
+    # with a broken grammar, faults of the procedure's own are still worth naming
+    names: Collection[str] = lexicon.expectations if lexicon else _Everything()
     try:
-        # with a broken grammar, faults of the procedure's own are still worth naming
-        names = lexicon.expectations if lexicon else _Everything()
         text = files.get("procedures", {}).get(PROCEDURE, "")
         procedure = load_procedure(f"procedures/{PROCEDURE}.toml", text, names, ROUTES)
     except BadData as fault:
         problems += fault.problems
+    checks = _checks(files, lexicon, names, problems)
     if lexicon is not None:
         problems += _names(lexicon, meters)
     if problems or lexicon is None or procedure is None:
         raise BadData(tuple(problems))
-    return _for_person(Bench(procedure, lexicon, meters, default_meter), files)
+    steps = (*procedure.steps, *(step for check in checks.values() for step in check.steps))
+    bench = Bench(replace(procedure, steps=steps), lexicon, meters, default_meter, checks)
+    return _for_person(bench, files)
+
+
+def _checks(
+    files: Files, lexicon: Lexicon | None, expectations: Collection[str], problems: list[Problem]
+) -> dict[str, Check]:
+    """The checks beside the coil test, in the order of the ladder; records of older versions have none."""
+    checks = []
+    for name, text in files.get("procedures", {}).items():
+        if name in (PROCEDURE, VOICE):
+            continue
+        try:
+            checks.append(load_check(name, text, expectations, ROUTES))
+        except BadData as fault:
+            problems += fault.problems
+        if lexicon is not None and ANSWER.format(name) not in lexicon.answer_names:
+            where = f"grammar/answers.toml: answer.{ANSWER.format(name)}"
+            problems.append(Problem(where, "nothing", f"phrases that start the check of procedures/{name}.toml"))
+    return {check.name: check for check in sorted(checks, key=lambda check: LADDER.index(check.ladder))}
 
 
 def _for_person(bench: Bench, files: Files) -> Bench:
@@ -73,7 +98,7 @@ def _for_person(bench: Bench, files: Files) -> Bench:
     hard = tuple(files.get(PERSON, {}).get("hard_words", "").split())
     if not hard:
         return bench
-    alternatives = load_alternatives(files.get("procedures", {}).get("voice", ""))
+    alternatives = load_alternatives(files.get("procedures", {}).get(VOICE, ""))
     steps = tuple(_step_for(step, hard, alternatives) for step in bench.procedure.steps)
     return replace(
         bench, procedure=replace(bench.procedure, steps=steps), lexicon=lexicon_for(bench.lexicon, hard, alternatives)

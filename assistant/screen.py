@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TextIO
 
 from assistant.large_type import banner, display
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 
 _COLUMNS = 80
 _MOST_LINES = 11
@@ -22,7 +22,7 @@ class Screen:
     out. Without it every line stands alone, and nothing is said twice.
     """
 
-    def __init__(self, *, large: bool, decided: Callable[[Verdict], None], out: TextIO | None = None) -> None:
+    def __init__(self, *, large: bool, decided: Callable[[Judged], None], out: TextIO | None = None) -> None:
         self._out = out or sys.stderr
         self._large = large and self._out.isatty() and os.environ.get("TERM", "") != "dumb"
         self._decided = decided
@@ -44,7 +44,7 @@ class Screen:
         if self._large:
             self.line(f"\n{display(text, self._columns())}\n")
 
-    def verdict(self, verdict: Verdict) -> None:
+    def verdict(self, verdict: Judged) -> None:
         """Give it to whatever reads the output."""
         self._decided(verdict)
 

@@ -14,6 +14,7 @@ from filelock import FileLock, Timeout
 from assistant.devices.ports import Clock, Store
 from assistant.devices.store import FolderStore
 from assistant.dialogue.events import (
+    Checked,
     Decided,
     Effect,
     Event,
@@ -38,7 +39,7 @@ from assistant.dialogue.step import step
 from assistant.errors import BadInput
 from assistant.journal import FILE, Header, Journal, read
 from assistant.language.meaning import Expectation
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 from assistant.preflight import Files, load_bench
 from assistant.replay import replay
 
@@ -60,8 +61,8 @@ class Outlet(Protocol):
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         """Speak at this rate and loudness from now on."""
 
-    def decided(self, verdict: Verdict) -> None:
-        """A verdict was reached."""
+    def decided(self, verdict: Judged) -> None:
+        """A verdict was reached, or the judgement of a check."""
 
 
 class Rim(Protocol):
@@ -140,6 +141,8 @@ class Session:
                 self.outlet.voice(rate_wpm, volume_percent)
             case Decided(verdict):
                 self.outlet.decided(verdict)
+            case Checked(judgement):
+                self.outlet.decided(judgement)
             case Save(name, text):
                 self._save(name, text)
             case Finished(complete):
@@ -195,6 +198,8 @@ class Opening:
     timed: bool = False
     rate_wpm: int = 0
     volume_percent: int = 0
+    check: str = ""
+    """The check to begin with instead of the coil test."""
 
 
 class Jobs:
@@ -217,12 +222,16 @@ class Jobs:
         bench = load_bench(files)
         if opening.meter and opening.meter not in bench.meters:
             raise BadInput(f"no meter {opening.meter!r}: there are {', '.join(sorted(bench.meters))}")
+        if opening.check and opening.check not in bench.checks:
+            raise BadInput(f"no check {opening.check!r}: there are {', '.join(bench.checks)}")
         left = self.unfinished(opening.label) if opening.label else None
         if left is not None:
             session = self.take_up(left, clock, outlet, opening, rim)
             begun_with = session.state.facts.meter
             if opening.meter and begun_with and opening.meter != begun_with:
                 outlet.show(f"This job was begun with the meter {begun_with}; it stays with it.")
+            if opening.check and opening.check != session.state.facts.check:
+                outlet.show("This job was left unfinished: it is finished first. Give another label to begin a check.")
             return session
         folder = self._new_folder(opening.label, at)
         lock = _lock(folder)
@@ -238,7 +247,9 @@ class Jobs:
             raise
         session = Session(bench, State(), journal, store, clock, outlet, lock, rim)
         voice = (opening.rate_wpm, opening.volume_percent)
-        session.take(Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice))
+        session.take(
+            Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice, opening.check)
+        )
         return session
 
     def take_up(

@@ -38,6 +38,7 @@ from assistant.devices.speaker import Voice as Speech
 from assistant.dialogue.state import Bench
 from assistant.language.meaning import Expectation, Hearing
 from assistant.live import Habits, Live
+from assistant.measure.parts import Judgement
 from assistant.measure.verdict import Verdict
 from assistant.preflight import load_bench, read_files
 from assistant.session import Jobs, Opening, Session
@@ -175,7 +176,7 @@ class NoPage:
 
     def reading(self, text: str) -> None: ...
 
-    def verdict(self, verdict: Verdict) -> None: ...
+    def verdict(self, verdict: Verdict | Judgement) -> None: ...
 
 
 def memory(about: Bench, hours: float, marks: int = 8) -> None:

@@ -26,8 +26,8 @@ class Conversation:
         self.effects += effects
         return effects
 
-    def start(self, *, label: str = "", meter: str = "", timed: bool = False) -> "Conversation":
-        self.event(Started("2026-01-02 03:04", label, meter, timed))
+    def start(self, *, label: str = "", meter: str = "", timed: bool = False, check: str = "") -> "Conversation":
+        self.event(Started("2026-01-02 03:04", label, meter, timed, check=check))
         return self
 
     def type(self, *lines: str) -> str:

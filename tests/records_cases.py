@@ -5,7 +5,7 @@ import hashlib
 from pathlib import Path
 
 from assistant.devices.clock import HeldClock
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 from assistant.preflight import read_files
 from assistant.session import Jobs, Opening
 
@@ -29,7 +29,7 @@ class Silent:
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         pass
 
-    def decided(self, verdict: Verdict) -> None:
+    def decided(self, verdict: Judged) -> None:
         pass
 
 

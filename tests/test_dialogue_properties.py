@@ -1,12 +1,16 @@
 """Whatever is said, in any order: what must never happen in a conversation."""
 
+from dataclasses import replace
+
 from conversation import Conversation
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from assistant.dialogue.case import case_of
+from assistant.dialogue.checks import part_case
 from assistant.dialogue.events import (
+    Checked,
     Decided,
     DeviceBack,
     DeviceFailed,
@@ -26,6 +30,7 @@ from assistant.dialogue.step import COLUMNS, TABLE, step
 from assistant.journal import effect_body
 from assistant.language.readback import printed
 from assistant.measure.coil import Class, Tap
+from assistant.measure.parts import PartKind, Stand, judge_part
 from assistant.measure.verdict import FAULTS, VerdictKind, judge
 from assistant.preflight import load_bench, read_files
 
@@ -60,6 +65,9 @@ SENSIBLE = {
     "primary": PRIMARY,
     "secondary": SECONDARY,
     "killtab": SECONDARY,
+    "part": (*SECONDARY, "0.4", "5.1k", "OL"),
+    "gap": ("6", "4.5 mm", "not known"),
+    "after": ("done", "check the cap", "check the kill switch", "check the trigger coil", "check the spark"),
     "unit": ("ohms", "k", "megs", "4.7k", "no"),
     "confirm": ("yes", "yes", "yes", "yes", "no", "1.4 ohms"),
 }
@@ -96,14 +104,17 @@ class Talk(RuleBasedStateMachine):
     """Mostly sensible answers, so that verdicts are reached; now and then anything at all."""
 
     @initialize(
-        timed=st.booleans(), meter=st.sampled_from(["pocket", "auto"]), electronics=st.sampled_from(["yes", "no"])
+        timed=st.booleans(),
+        meter=st.sampled_from(["pocket", "auto"]),
+        electronics=st.sampled_from(["yes", "no"]),
+        check=st.sampled_from(["", "", "", *BENCH.checks]),
     )
-    def begin(self, timed: bool, meter: str, electronics: str) -> None:  # noqa: FBT001
+    def begin(self, timed: bool, meter: str, electronics: str, check: str) -> None:  # noqa: FBT001
         self.talk = Conversation(BENCH)
         self.said: list[str] = []
-        self.acknowledged = False
-        self.feed(Started("2026-01-02 03:04", "", meter, timed))
-        if not timed:  # half of the talks begin with the readings: otherwise few would reach a verdict
+        self.acknowledged: set[str] = set()
+        self.feed(Started("2026-01-02 03:04", "", meter, timed, check=check))
+        if not timed and not check:  # half of the talks begin with the readings: otherwise few would reach a verdict
             for line in ("ready", "14", "two stroke", electronics, "no spark, done", "no", "done", "0.3 ohms"):
                 self.feed(Typed(line))
 
@@ -112,11 +123,16 @@ class Talk(RuleBasedStateMachine):
         effects = self.talk.event(event)  # type: ignore[arg-type]
         after = self.talk.state
         self.said += [effect.text for effect in effects if isinstance(effect, Say)]
-        self.acknowledged |= before.step == "safety" and after.step not in ("safety", "")
+        if before.step.rpartition(".")[2] == "safety" and after.step not in (before.step, ""):
+            self.acknowledged.add(before.facts.check)
+        if after.step.rpartition(".")[2] == "safety":  # begun anew, or gone back to: to be acknowledged again
+            self.acknowledged.discard(after.facts.check)
         self.check_readings(effects)
         for effect in effects:
             if isinstance(effect, Decided):
                 self.check_verdict(effect)
+            if isinstance(effect, Checked):
+                self.check_judgement(effect)
         if before.phase is Phase.CONFIRMING and len(after.facts.readings) > len(before.facts.readings):
             assert event == Typed("yes") or before.guess is not None
 
@@ -125,8 +141,19 @@ class Talk(RuleBasedStateMachine):
         said = " ".join(self.said)
         for taken in self.talk.state.facts.readings:
             assert printed(taken.reading) in said
-        if any(isinstance(effect, Listen) and effect.expect.name in ("leads", "primary") for effect in effects):
-            assert self.acknowledged
+        asked = ("leads", "primary", "part", "gap")
+        if any(isinstance(effect, Listen) and effect.expect.name in asked for effect in effects):
+            assert self.talk.state.facts.check in self.acknowledged
+
+    def check_judgement(self, checked: Checked) -> None:
+        """No part is condemned on a single reading, or on a single try."""
+        judgement = checked.judgement
+        if judgement.kind is PartKind.FAULT:
+            faults = [result for result in judgement.results if result.stand is Stand.FAULT]
+            assert faults or judgement.jumped == (False, False)
+            assert all(len(result.attempts) > 1 for result in faults)
+        facts = replace(self.talk.state.facts, judged=())
+        assert judge_part(part_case(BENCH, facts)) == judgement
 
     def check_verdict(self, decided: Decided) -> None:
         """Nothing is condemned on a single reading, and nothing that speaks against a coil stands without a yes."""

@@ -169,14 +169,14 @@ def test_the_shipped_files_have_no_fault() -> None:
             'number = "plain"',
             'number = "round"',
             "expectations.toml: expectation.label.number: found 'round'",
-            "plain or signed",
+            "plain, signed or length",
         ),
         (
             "expectations",
             'number = "plain"',
             "number = []",
             "expectations.toml: expectation.label.number: found []",
-            "plain or signed",
+            "plain, signed or length",
         ),
         (
             "expectations",

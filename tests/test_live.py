@@ -40,7 +40,7 @@ from assistant.journal import read
 from assistant.language import device_wording as wording
 from assistant.language.meaning import Expectation
 from assistant.live import NOBODY_MS, Habits, Live, audio_name
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 from assistant.preflight import load_bench, read_files
 from assistant.replay import replay
 from assistant.session import Jobs, Opening, Session
@@ -93,7 +93,7 @@ class StandInPage:
     def __init__(self) -> None:
         self.lines: list[str] = []
         self.large: list[str] = []
-        self.verdicts: list[Verdict] = []
+        self.verdicts: list[Judged] = []
 
     def line(self, text: str) -> None:
         self.lines.append(text)
@@ -104,7 +104,7 @@ class StandInPage:
     def reading(self, text: str) -> None:
         self.large.append(text)
 
-    def verdict(self, verdict: Verdict) -> None:
+    def verdict(self, verdict: Judged) -> None:
         self.verdicts.append(verdict)
 
 

@@ -61,13 +61,15 @@ def test_a_good_file_is_read_whole() -> None:
 def test_the_shipped_procedure_has_no_caution_without_words_and_no_unreachable_step() -> None:
     from assistant.preflight import load_bench, read_files  # noqa: PLC0415
 
-    procedure = load_bench(read_files()).procedure
+    bench = load_bench(read_files())
     dialogue = data.folder("procedures").parent / "dialogue"
-    text = data.texts("procedures")["coil"] + "".join(
-        (dialogue / name).read_text() for name in ("routes.py", "case.py")
-    )
-    for step in procedure.steps:
-        assert f'"{step.name}"' in text or step.name in ("primary", "secondary", "killtab"), step.name
+    routes = "".join((dialogue / name).read_text() for name in ("routes.py", "case.py"))
+    items = [item.name for check in bench.checks.values() for item in check.items]
+    for step in bench.procedure.steps:
+        check, _, name = step.name.rpartition(".")
+        text = data.texts("procedures")[check or "coil"] + routes.replace("{check}.", '"').replace("{check.name}.", '"')
+        by_judgement = ("primary", "secondary", "killtab", *items)
+        assert f'"{name}"' in text or step.name in by_judgement or f"'{name}'" in text, step.name
 
 
 @pytest.mark.parametrize(
@@ -81,7 +83,7 @@ def test_the_shipped_procedure_has_no_caution_without_words_and_no_unreachable_s
         ('expect = "primary"', 'expect = "tertiary"', "p.toml: step.two.expect: an entry of grammar/expectations.toml"),
         ('ask = "What?"', "", "p.toml: step.two.ask: a text in quotes"),
         ('skip = ""', "skip = 0", "p.toml: step.two.skip: a text in quotes"),
-        ('skip = ""', 'given = "mood"', "p.toml: step.two.given: label or meter"),
+        ('skip = ""', 'given = "mood"', "p.toml: step.two.given: label, leads or meter"),
         ('range = "20000"', 'range = "20k"', "p.toml: step.two.range: lowest, or ohms as digits in quotes"),
         ('plausible = ["0.05", "10"]', "plausible = [0.05, 10]", "p.toml: step.two.plausible: two numbers of ohms"),
         ('plausible = ["0.05", "10"]', 'plausible = ["10", "1"]', "p.toml: step.two.plausible: two numbers of ohms"),

@@ -20,6 +20,7 @@ from assistant.errors import BadInput
 from assistant.journal import FILE
 from assistant.measure.coil import Tap
 from assistant.measure.earlier import Agreement
+from assistant.measure.parts import PartKind
 from assistant.measure.verdict import VerdictKind
 from assistant.preflight import read_files
 from assistant.records import folders
@@ -67,7 +68,7 @@ def test_names_kept_apart_for_speed_are_the_same() -> None:
     assert folders.JOURNAL_FILE == journal.FILE
     assert folders.JOB_FILE == sessions_module.JOB_FILE
     assert tuple(tap.value for tap in Tap) == index_module.TAPS
-    assert tuple(kind.value for kind in VerdictKind) == __main__.KINDS
+    assert tuple(dict.fromkeys(kind.value for kind in (*VerdictKind, *PartKind))) == __main__.KINDS
 
 
 # ---- the list

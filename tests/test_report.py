@@ -15,16 +15,17 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from check_rows import CheckRow, rows
-from coil_cases import case, reading
+from coil_cases import POCKET, case, reading, readings
 from records_cases import ELECTRONICS, LEFT, SOUND, rewritten, session
 
 from assistant.devices import printer
 from assistant.devices.printer import find_engine, pdf_of
 from assistant.journal import FILE
-from assistant.language import page_wording, verdict_wording
+from assistant.language import check_wording, page_wording, verdict_wording
 from assistant.measure.coil import PRIMARY_PUBLISHED_OHM, SECONDARY_PUBLISHED_OHM, Tap
 from assistant.measure.earlier import Agreement, Earlier
 from assistant.measure.limits import CoilLimits, Limit
+from assistant.measure.parts import Item, PartCase, Wants, judge_part
 from assistant.measure.verdict import Case, Stroke, judge
 from assistant.report.chart import Axis, chart
 from assistant.report.lanes import Look, Panel, panels
@@ -80,11 +81,29 @@ def fullest() -> Sheet:
     return sheet(everything, label=label, symptoms=symptoms, notes=notes, earlier=_EARLIER, recordings=("1.wav",))
 
 
+_CHECKS = (
+    judge_part(
+        PartCase(
+            "cap",
+            "plug cap with its lead",
+            POCKET,
+            (
+                Item("cap.cap", "the plug cap", Wants.BAND, ((Decimal(4000), Decimal(6000)),), "a source"),
+                Item("cap.lead", "the lead", Wants.BAND),
+            ),
+            (readings("OL 5.1k"), readings("OL OL")),
+        )
+    ),
+    judge_part(PartCase("spark", "spark across a known gap", POCKET, gap_mm=Decimal(6), jumped=(False, True))),
+)
+
 SHEETS: dict[str, Callable[[], Sheet]] = {
     "sound": lambda: sheet(case("1.4", "4.70k", "4.71k")),
     "nothing taken": lambda: sheet(case(leads="")),
     "fullest": fullest,
     "fault": lambda: sheet(case("1.4", "OL OL", "OL OL", limits=_LIMITS)),
+    "with checks": lambda: replace(sheet(case("1.4", "4.70k")), checks=_CHECKS),
+    "checks alone": lambda: replace(sheet(case()), checks=_CHECKS, coil=False),
 }
 
 
@@ -102,14 +121,17 @@ def test_everything_the_verdict_says_stands_on_the_page(name: str) -> None:
     made = SHEETS[name]()
     text = text_of(page(made))
     parts = ("because", "unproven", "next_steps", "cautions")
-    sentences = [verdict_wording.say(made.verdict)]
-    sentences += [line for part in parts for line in getattr(verdict_wording, part)(made.verdict)]
+    sentences = [verdict_wording.say(made.verdict)] if made.coil else []
+    sentences += [line for part in parts if made.coil for line in getattr(verdict_wording, part)(made.verdict)]
     for sentence in sentences:
         assert sentence in text
     assert made.label in text
     assert page_wording.FOOT in text
     for note in made.notes:
         assert note in text
+    for judgement in made.checks:
+        for part in ("readings", *parts):
+            assert all(line in text for line in getattr(check_wording, part)(judgement))
 
 
 def test_readings_stand_in_a_table_with_what_was_shown_and_what_remains() -> None:
@@ -478,7 +500,7 @@ def engine() -> str:
 def test_a_report_prints_on_one_sheet(engine: str, name: str, paper: str) -> None:
     found = pdf_of(page(SHEETS[name](), paper), engine)
     assert isinstance(found, bytes), found
-    assert len(re.findall(rb"/Type\s*/Page\b", found)) == 1
+    assert len(re.findall(rb"/Type\s*/Page\b", found)) == (2 if name == "with checks" else 1)
     width = {"A4": 595, "letter": 612}[paper]
     box = re.search(rb"/MediaBox\s*\[\s*0 0 ([0-9.]+)", found)
     assert box is not None

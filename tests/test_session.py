@@ -22,7 +22,7 @@ from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
 from assistant.errors import BadInput
 from assistant.journal import FILE, read
-from assistant.measure.verdict import Verdict
+from assistant.measure.parts import Judged
 from assistant.preflight import load_bench, read_files
 from assistant.replay import HUSH, replay
 from assistant.session import JOB_FILE, Jobs, Opening, Session
@@ -36,7 +36,7 @@ class Lines:
 
     def __init__(self, folder: Path | None = None) -> None:
         self.said: list[str] = []
-        self.verdicts: list[Verdict] = []
+        self.verdicts: list[Judged] = []
         self.rates: list[int] = []
         self.folder = folder
 
@@ -49,7 +49,7 @@ class Lines:
     def voice(self, rate_wpm: int, volume_percent: int) -> None:  # noqa: ARG002
         self.rates.append(rate_wpm)
 
-    def decided(self, verdict: Verdict) -> None:
+    def decided(self, verdict: Judged) -> None:
         self.verdicts.append(verdict)
 
 

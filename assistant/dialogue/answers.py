@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from assistant.dialogue.case import is_temperature
+from assistant.dialogue.case import is_length, is_temperature
+from assistant.dialogue.checks import answers as starting
 from assistant.dialogue.events import Listen, Say
 from assistant.dialogue.moves import (
     Incoming,
@@ -16,7 +17,7 @@ from assistant.dialogue.moves import (
     then_ask,
 )
 from assistant.dialogue.procedure import Step, StepKind
-from assistant.dialogue.routes import Outcome, current, go, sentences
+from assistant.dialogue.routes import Outcome, current, go, sentences, start_check
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.language import wording
 from assistant.language.meaning import (
@@ -35,6 +36,10 @@ _TRIES_BEFORE_HINT = 2
 _WHICH = "which"
 """What is expected while two values are held up; files of older records do not have it, and are asked about one."""
 _TAPS = {tap.value: tap for tap in Tap}
+_NUMBERS = {
+    StepKind.NUMBER: (is_temperature, wording.NO_TEMPERATURE, wording.degrees),
+    StepKind.LENGTH: (is_length, wording.NO_GAP, wording.millimetres),
+}
 
 
 def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
@@ -45,9 +50,10 @@ def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
         return _acknowledge(bench, state, step, meaning.names)
     if step.kind is StepKind.MANY:
         return _many(bench, state, step, meaning.names)
-    if step.kind in (StepKind.LIMIT, StepKind.NUMBER):
+    if step.kind is StepKind.LIMIT or step.kind in _NUMBERS:
         none = set(meaning.names) <= {"none", "unknown"}
-        return go(bench, mark(state), step.next) if none else wrong_kind(bench, state, incoming)
+        there = dict(step.goto).get(meaning.names[0], step.next)
+        return go(bench, mark(state), there) if none else wrong_kind(bench, state, incoming)
     if step.kind is not StepKind.CHOICE:
         return wrong_kind(bench, state, incoming)
     if "not_yet" in meaning.names:
@@ -64,6 +70,8 @@ def answer(bench: Bench, state: State, incoming: Incoming) -> Outcome:
 def _acknowledge(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Outcome:
     if set(names) <= {"ready", "yes", "done"}:
         return go(bench, mark(state), step.next)
+    if names[0] in starting(bench):
+        return start_check(bench, mark(state), starting(bench)[names[0]])
     return then_ask(bench, state, Say(wording.TAKE_YOUR_TIME))
 
 
@@ -82,19 +90,20 @@ def _many(bench: Bench, state: State, step: Step, names: tuple[str, ...]) -> Out
 
 
 def number(bench: Bench, state: State, incoming: Incoming) -> Outcome:
-    """A plain number: a temperature, or a job's label."""
+    """A plain number: a temperature, a gap, or a job's label."""
     meaning = said(incoming, SaidNumber)
     step = current(bench, state)
     if step.kind is StepKind.TEXT:
         return _label(bench, state, step, meaning.text)
-    if step.kind is not StepKind.NUMBER:
+    if step.kind not in _NUMBERS:
         return wrong_kind(bench, state, incoming)
-    if not is_temperature(meaning.text):
-        return then_ask(bench, state, Say(wording.NO_TEMPERATURE))
+    possible, refused, said_back = _NUMBERS[step.kind]
+    if not possible(meaning.text):
+        return then_ask(bench, state, Say(refused))
     state = mark(state)
     state = replace(state, facts=state.facts.with_number(step.name, meaning.text))
     state, effects = go(bench, state, step.next)
-    return state, (Say(wording.degrees(meaning.text)), *effects)
+    return state, (Say(said_back(meaning.text)), *effects)
 
 
 def text(bench: Bench, state: State, incoming: Incoming) -> Outcome:
@@ -127,6 +136,8 @@ def skip(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     state = mark(replace(state, phase=Phase.ASKING, number=None, guess=None))
     if step.name in _TAPS:
         state = replace(state, facts=replace(state.facts, declined=state.facts.declined | {_TAPS[step.name]}))
+    if state.facts.check and step.kind is StepKind.READING:
+        state = replace(state, facts=replace(state.facts, left_out=state.facts.left_out | {step.name}))
     state, effects = go(bench, state, step.skip)
     return state, (Say(wording.SKIPPED), *effects)
 

@@ -17,7 +17,7 @@ from assistant.dialogue.events import (
     TakenUp,
 )
 from assistant.dialogue.moves import Incoming, again, came, is_reading, said, then_ask, whereabouts
-from assistant.dialogue.routes import Outcome, enter
+from assistant.dialogue.routes import Outcome, enter, start_check
 from assistant.dialogue.state import Bench, Facts, Phase, State, Voice
 from assistant.language import wording
 from assistant.language.meaning import SaidCommand
@@ -40,7 +40,8 @@ def begin(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     event = came(incoming, Started)
     facts = Facts(label=event.label, meter=event.meter)
     state = replace(state, facts=facts, timed=event.timed, started_at=event.at)
-    return enter(bench, _speaking(state, event), bench.procedure.first)
+    state = _speaking(state, event)
+    return start_check(bench, state, event.check) if event.check else enter(bench, state, bench.procedure.first)
 
 
 def _speaking(state: State, event: Started | TakenUp) -> State:
@@ -54,7 +55,7 @@ def take_up(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """A session that was left goes on with its open question; one that is complete says so."""
     event = came(incoming, TakenUp)
     state = _speaking(replace(state, timed=event.timed), event)
-    if state.verdict is not None and state.phase is Phase.CLOSED and state.complete:
+    if state.decided and state.phase is Phase.CLOSED and state.complete:
         return state, (Say(wording.COMPLETE), Finished(complete=True))
     phase = state.before_pause if state.phase in (Phase.CLOSED, Phase.PAUSED) else state.phase
     state, effects = again(bench, replace(state, phase=phase))
@@ -63,17 +64,17 @@ def take_up(bench: Bench, state: State, incoming: Incoming) -> Outcome:
 
 def stop(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """Over, from anywhere and at once; nothing is lost."""
-    state, effects = _close(state, wording.FINISHED if state.verdict else wording.stopped(state.facts.label))
+    state, effects = _close(state, wording.FINISHED if state.decided else wording.stopped(state.facts.label))
     return state, (Hush(), *effects)
 
 
 def input_ended(_bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """No more answers will come: complete when the verdict was given, otherwise left for later."""
-    return _close(state, wording.FINISHED if state.verdict else wording.input_ended(state.facts.label))
+    return _close(state, wording.FINISHED if state.decided else wording.input_ended(state.facts.label))
 
 
 def _close(state: State, text: str) -> Outcome:
-    complete = state.verdict is not None
+    complete = state.decided
     left = state.before_pause if state.phase is Phase.PAUSED else state.phase
     state = replace(state, phase=Phase.CLOSED, before_pause=left, complete=complete)
     return state, (Say(text), Finished(complete=complete))

@@ -6,6 +6,7 @@ from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Facts
 from assistant.measure.limits import TEMPERATURES_C, CoilLimits, Limit
 from assistant.measure.meter import Meter, Range
+from assistant.measure.spark_gap import is_gap
 from assistant.measure.units import Reading, Shown
 from assistant.measure.verdict import Case, Electronics, Stroke, Tap
 
@@ -39,12 +40,12 @@ def case_of(bench: Bench, facts: Facts) -> Case:
         secondary=facts.at(Tap.SECONDARY.value),
         killtab=facts.at(Tap.KILLTAB.value),
         limits=CoilLimits(_limit(facts, "primary"), _limit(facts, "secondary")),
-        coil_at_c=_celsius(facts, "coil_at"),
+        coil_at_c=number_at(facts, "coil_at"),
         cap_on=_CAP.get("".join(facts.answer("clean"))),
         symptoms=facts.answer("symptoms"),
         declined=facts.declined,
         warm=facts.at(WARM_STEPS[Tap.SECONDARY]),
-        warm_at_c=_celsius(facts, "warm_at"),
+        warm_at_c=number_at(facts, "warm_at"),
         warm_primary=facts.at(WARM_STEPS[Tap.PRIMARY]),
     )
 
@@ -55,7 +56,7 @@ def _limit(facts: Facts, winding: str) -> Limit | None:
     if (low is None and high is None) or (low is not None and high is not None and low > high):
         return None
     cap = facts.answer("limits_cap") if winding == "secondary" else ()
-    return Limit(low, high, _celsius(facts, "limits_at"), _CAP.get("".join(cap)))
+    return Limit(low, high, number_at(facts, "limits_at"), _CAP.get("".join(cap)))
 
 
 def last_ohms(readings: tuple[Reading, ...]) -> Decimal | None:
@@ -63,7 +64,8 @@ def last_ohms(readings: tuple[Reading, ...]) -> Decimal | None:
     return readings[-1].quantity.ohms if readings and readings[-1].quantity else None
 
 
-def _celsius(facts: Facts, step: str) -> Decimal | None:
+def number_at(facts: Facts, step: str) -> Decimal | None:
+    """The number told at a step, None when it was not told."""
     text = dict(facts.numbers).get(step)
     return None if text is None else Decimal(text)
 
@@ -71,6 +73,11 @@ def _celsius(facts: Facts, step: str) -> Decimal | None:
 def is_temperature(text: str) -> bool:
     """Whether a number can be the temperature of a coil in degrees Celsius."""
     return TEMPERATURES_C[0] <= Decimal(text) <= TEMPERATURES_C[1]
+
+
+def is_length(text: str) -> bool:
+    """Whether a number can be the gap of a spark test in millimetres."""
+    return is_gap(Decimal(text))
 
 
 def leads_useless(reading: Reading) -> bool:

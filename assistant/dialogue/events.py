@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from assistant.language.meaning import Expectation, Hearing
+from assistant.measure.parts import Judgement
 from assistant.measure.verdict import Verdict
 
 # ---- events in
@@ -22,6 +23,8 @@ class Started:
     timed: bool = False
     rate_wpm: int = 0
     volume_percent: int = 0
+    check: str = ""
+    """The check to begin with instead of the coil test."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +143,13 @@ class Decided:
 
 
 @dataclass(frozen=True, slots=True)
+class Checked:
+    """The judgement of a check beside the coil test, for the record."""
+
+    judgement: Judgement
+
+
+@dataclass(frozen=True, slots=True)
 class Save:
     """Write the readable record beside the journal."""
 
@@ -154,4 +164,4 @@ class Finished:
     complete: bool
 
 
-Effect = Say | Show | Listen | StartTimer | SetVoice | NextVoice | Hush | Decided | Save | Finished
+Effect = Say | Show | Listen | StartTimer | SetVoice | NextVoice | Hush | Decided | Checked | Save | Finished

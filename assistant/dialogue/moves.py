@@ -72,14 +72,15 @@ def came(incoming: Incoming, kind: type[E]) -> E:
 
 def mark(state: State, *, reading: bool = False) -> State:
     """The same with this place remembered, to come back to."""
-    point = Point(state.step, state.facts, state.after, reading=reading)
+    point = Point(state.step, state.facts, state.after, reading=reading, verdict=state.verdict)
     return replace(state, past=(*state.past, point))
 
 
 def return_to(bench: Bench, state: State, index: int) -> Outcome:
     """Back at a remembered place: what was told since is forgotten, the question is asked again."""
     point = state.past[index]
-    state = replace(state, facts=point.facts, after=point.after, past=state.past[:index], verdict=None)
+    verdict = point.verdict if state.facts.check else None  # the coil's verdict outlives what is taken back in a check
+    state = replace(state, facts=point.facts, after=point.after, past=state.past[:index], verdict=verdict)
     return enter(bench, state, point.step)
 
 

@@ -19,6 +19,7 @@ class StepKind(Enum):
     READING = "reading"
     LIMIT = "limit"
     NUMBER = "number"
+    LENGTH = "length"
     TEXT = "text"
 
 
@@ -65,7 +66,7 @@ class Procedure:
 
 _TEXTS = ("title", "kind", "expect", "ask", "wrong", "next")
 _OPTIONAL = ("skip", "caution", "do", "given", "range")
-_GIVEN = ("", "label", "meter")
+_GIVEN = ("", "label", "leads", "meter")
 
 
 def load_procedure(file: str, text: str, expectations: Collection[str], routes: Collection[str]) -> Procedure:
@@ -74,7 +75,7 @@ def load_procedure(file: str, text: str, expectations: Collection[str], routes: 
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadData((Problem(file, str(error), "valid TOML"),)) from error
-    reader = _Reader(file, expectations, routes)
+    reader = Reader(file, expectations, routes)
     head, timing, tables = (reader.table(data, key) for key in ("procedure", "timing", "step"))
     for key in sorted(set(data) - {"procedure", "timing", "step"}):
         reader.fault(key, "an unknown table", "procedure, timing or step.NAME")
@@ -87,8 +88,8 @@ def load_procedure(file: str, text: str, expectations: Collection[str], routes: 
     return Procedure(title, head["first"], settle_ms, remind_ms, steps)
 
 
-class _Reader:
-    """Reads one file's tables and collects what is wrong with them."""
+class Reader:
+    """Reads one file's tables and collects what is wrong with them: a faulty piece comes back empty."""
 
     def __init__(self, file: str, expectations: Collection[str], routes: Collection[str]) -> None:
         self.file = file
@@ -97,9 +98,11 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def fault(self, key: str, found: str, expected: str) -> None:
+        """Note one fault."""
         self.problems.append(Problem(f"{self.file}: {key}", found, expected))
 
     def table(self, data: Mapping[str, Any], key: str) -> dict[str, Any]:
+        """A table that must be there."""
         found = data.get(key)
         if isinstance(found, dict):
             return found
@@ -107,12 +110,14 @@ class _Reader:
         return {}
 
     def text(self, key: str, value: object) -> str:
+        """A text that is not empty."""
         if isinstance(value, str) and value:
             return value
         self.fault(key, "nothing" if value is None else repr(value), "a text in quotes")
         return ""
 
     def milliseconds(self, timing: Mapping[str, Any], key: str) -> int:
+        """A time that may be switched off."""
         value = timing.get(key)
         if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
             return value
@@ -120,6 +125,7 @@ class _Reader:
         return 0
 
     def step(self, name: str, table: object) -> Step | None:
+        """One step; None when anything in it is wrong."""
         key = f"step.{name}"
         if not isinstance(table, dict):
             self.fault(key, repr(table), "a table")
@@ -131,7 +137,7 @@ class _Reader:
         texts = {part: self.text(f"{key}.{part}", table.get(part)) for part in _TEXTS}
         optional = {part: self._optional(f"{key}.{part}", table.get(part, "")) for part in _OPTIONAL}
         self._check_values(key, texts, optional)
-        plausible = self._bounds(f"{key}.plausible", table.get("plausible"))
+        plausible = self.bounds(f"{key}.plausible", table.get("plausible"))
         goto = table.get("goto", {})
         if not isinstance(goto, dict) or not all(isinstance(value, str) for value in goto.values()):
             self.fault(f"{key}.goto", repr(goto), "a table of answer = step")
@@ -155,12 +161,13 @@ class _Reader:
         if texts["expect"] and texts["expect"] not in self.expectations:
             self.fault(f"{key}.expect", repr(texts["expect"]), "an entry of grammar/expectations.toml")
         if optional["given"] not in _GIVEN:
-            self.fault(f"{key}.given", repr(optional["given"]), "label or meter")
+            self.fault(f"{key}.given", repr(optional["given"]), "label, leads or meter")
         scale = optional["range"]
         if scale not in ("", "lowest") and not scale.isdecimal():
             self.fault(f"{key}.range", repr(scale), "lowest, or ohms as digits in quotes")
 
-    def _bounds(self, key: str, value: object) -> tuple[Decimal, Decimal] | None:
+    def bounds(self, key: str, value: object) -> tuple[Decimal, Decimal] | None:
+        """Two numbers of ohms, the lower first; None where there are none."""
         if value is None:
             return None
         texts = value if isinstance(value, list) and all(isinstance(text, str) for text in value) else []
@@ -174,6 +181,7 @@ class _Reader:
         return None
 
     def check_links(self, first: object, steps: tuple[Step, ...], names: Collection[str]) -> None:
+        """Note every name that leads nowhere."""
         if first not in names:
             self.fault("procedure.first", repr(first), "the name of a step")
         expected = "a step, or one of " + ", ".join(sorted(self.routes))

@@ -8,11 +8,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from assistant.dialogue.case import WARM_STEPS, case_of, dial_range, last_ohms, leads_too_high, leads_useless
-from assistant.dialogue.events import Decided, Effect, Finished, Listen, Save, Say
+from assistant.dialogue.checks import begun, leads_of, limits_in_order, offered, part_case, since
+from assistant.dialogue.events import Checked, Decided, Effect, Finished, Listen, Save, Say
 from assistant.dialogue.procedure import Step
-from assistant.dialogue.state import Bench, Phase, State
-from assistant.language import verdict_wording, wording
+from assistant.dialogue.state import Bench, Facts, Phase, State
+from assistant.language import check_wording, verdict_wording, wording
 from assistant.language.meaning import Expectation
+from assistant.measure.parts import Judgement, judge_part
 from assistant.measure.verdict import Tap, Verdict, judge, warm_beside
 from assistant.measure.warm import WARM_TAPS, wants_again
 
@@ -20,6 +22,7 @@ Outcome = tuple[State, tuple[Effect, ...]]
 Route = Callable[[Bench, State], Outcome]
 
 REPORT = "report.txt"
+CHECK_REPORT = "check-{}.txt"
 _LEADS_TRIES = 2  # a third time would only annoy: what the leads read, if it is a value, is recorded and subtracted
 
 
@@ -36,7 +39,7 @@ def go(bench: Bench, state: State, target: str) -> Outcome:
 def enter(bench: Bench, state: State, name: str) -> Outcome:
     """Arrive at a step: what it has to say once, its question, ears open. A step that is already answered is passed over."""
     step = bench.procedure.step(name)
-    if (step.given == "label" and state.facts.label) or (step.given == "meter" and state.facts.meter):
+    if step.given and _given(state.facts)[step.given]:
         return go(bench, state, step.next)
     first = name not in state.told
     state = replace(
@@ -56,9 +59,14 @@ def enter(bench: Bench, state: State, name: str) -> Outcome:
     return replace(state, last_said=everything), (*said, Listen(state.expect))
 
 
+def _given(facts: Facts) -> Mapping[str, bool]:
+    leads = leads_of(facts)
+    return {"label": bool(facts.label), "meter": bool(facts.meter), "leads": bool(leads and leads[-1].quantity)}
+
+
 def sentences(bench: Bench, state: State, step: Step) -> tuple[Say, ...]:
-    """Everything a step has to say: caution, what to do, where the dial stands, the question."""
-    texts = (step.caution, step.do, _dial(bench, state, step), step.ask)
+    """Everything a step has to say: caution, what to do, where the dial stands, which checks could follow, the question."""
+    texts = (step.caution, step.do, _dial(bench, state, step), _checks(bench, state, step), step.ask)
     return tuple(Say(text, whole=text == step.caution) for text in texts if text)
 
 
@@ -67,6 +75,12 @@ def _dial(bench: Bench, state: State, step: Step) -> str:
         return ""
     range_ = dial_range(bench, state.facts, step)
     return wording.AUTO_DIAL if range_ is None else wording.dial(range_.full_ohm)
+
+
+def _checks(bench: Bench, state: State, step: Step) -> str:
+    names = bench.lexicon.answer_names
+    phrases = tuple(names[answer] for answer in offered(bench, state, Expectation(step.expect)))
+    return wording.can_check(phrases) if phrases else ""
 
 
 def expectation(bench: Bench, state: State, step: Step) -> Expectation:
@@ -185,6 +199,58 @@ def _knows(bench: Bench, name: str) -> bool:
     return any(step.name == name for step in bench.procedure.steps)
 
 
+def start_check(bench: Bench, state: State, name: str) -> Outcome:
+    """On to a check beside the coil test, from its first caution, whether or not it was done before."""
+    told = frozenset(step for step in state.told if not step.startswith(f"{name}."))
+    state = replace(state, facts=begun(state.facts, name), told=told)
+    return enter(bench, state, bench.checks[name].first)
+
+
+def _check(bench: Bench, state: State) -> Outcome:
+    check = bench.checks[state.facts.check]
+    case = part_case(bench, state.facts)
+    judgement = judge_part(case)
+    if judgement.take:
+        if not since(state.facts, judgement.take):
+            return enter(bench, state, judgement.take)
+        again = f"{check.name}.again"  # said in full each time: it may be another reading
+        return enter(bench, replace(state, after=judgement.take, told=state.told - {again}), again)
+    said = check_sentences(judgement)
+    report = check_wording.report(judgement, case, state.facts.label, state.started_at)
+    effects: tuple[Effect, ...] = (Checked(judgement), Save(CHECK_REPORT.format(check.name), report), *said)
+    facts = replace(state.facts, judged=(*state.facts.judged, judgement))
+    state, asked = enter(bench, replace(state, facts=facts), f"{check.name}.after")
+    return replace(state, last_said=said + state.last_said), effects + asked
+
+
+def check_sentences(judgement: Judgement) -> tuple[Say, ...]:
+    """The judgement of a check as it is spoken; what it came to, what it does not prove and the cautions are never cut off."""
+    parts = (
+        ((check_wording.say(judgement),), True),
+        (check_wording.because(judgement), False),
+        (check_wording.unproven(judgement), True),
+        (check_wording.next_steps(judgement), False),
+        (check_wording.cautions(judgement), True),
+    )
+    return tuple(Say(text, whole=whole) for texts, whole in parts for text in texts)
+
+
+def _check_declined(bench: Bench, state: State) -> Outcome:
+    facts = replace(state.facts, left_out=state.facts.left_out | {state.after})
+    return _check(bench, replace(state, facts=facts))
+
+
+def _check_limits(bench: Bench, state: State) -> Outcome:
+    check = state.facts.check
+    if not limits_in_order(state.facts):
+        index = max(number for number, point in enumerate(state.past) if point.step == f"{check}.low")
+        state = replace(state, facts=state.past[index].facts, past=state.past[:index])
+        state, effects = enter(bench, state, f"{check}.low")
+        return state, (Say(wording.NOT_IN_ORDER), *effects)
+    given = any(since(state.facts, f"{check}.{side}") for side in ("low", "high"))
+    return enter(bench, state, f"{check}.{'limits_at' if given else 'prepare'}")
+
+
 def verdict_sentences(verdict: Verdict) -> tuple[Say, ...]:
     """The verdict as it is spoken: what it is, why, what it does not prove, what to do next, what to beware of.
 
@@ -214,5 +280,8 @@ ROUTES: Mapping[str, Route] = {
     "@verdict": _verdict,
     "@warm": _warm,
     "@after_warm": _after_warm,
+    "@check": _check,
+    "@check_declined": _check_declined,
+    "@check_limits": _check_limits,
     "@finish": _finish,
 }

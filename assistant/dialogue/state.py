@@ -1,14 +1,16 @@
 """What the dialogue knows: one frozen value, made anew by every event."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
+from assistant.dialogue.check_file import Check
 from assistant.dialogue.events import Say
 from assistant.dialogue.procedure import Procedure
 from assistant.language.lexicon import Lexicon
 from assistant.language.meaning import Ask, Expectation, Understood
 from assistant.measure.meter import Meter
+from assistant.measure.parts import Judgement
 from assistant.measure.units import Reading
 from assistant.measure.verdict import Tap, Verdict
 
@@ -27,12 +29,16 @@ class Phase(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Everything that does not change during a session: the data files, read and checked."""
+    """Everything that does not change during a session: the data files, read and checked.
+
+    `procedure` holds the steps of the checks too; `checks` stand in the order of the ladder.
+    """
 
     procedure: Procedure
     lexicon: Lexicon
     meters: Mapping[str, Meter]
     default_meter: str = "pocket"
+    checks: Mapping[str, Check] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +59,13 @@ class Facts:
     numbers: tuple[tuple[str, str], ...] = ()
     readings: tuple[Taken, ...] = ()
     declined: frozenset[Tap] = frozenset()
+    check: str = ""
+    """The check that is on; empty in the coil test. Its readings are those from number `check_from` on."""
+    check_from: int = 0
+    left_out: frozenset[str] = frozenset()
+    """Readings of checks that the person does not want to take, or to take again, by step."""
+    judged: tuple[Judgement, ...] = ()
+    """What the checks of this session came to, the last one last."""
 
     def answer(self, step: str) -> tuple[str, ...]:
         """The names answered at a step, empty when it was skipped or not reached."""
@@ -80,6 +93,7 @@ class Point:
     after: str
     reading: bool
     """True when the answer that followed was a reading: the places that "that was wrong" goes back to."""
+    verdict: Verdict | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,3 +129,10 @@ class State:
     voice: Voice = Voice()
     verdict: Verdict | None = None
     complete: bool = False
+
+    @property
+    def decided(self) -> bool:
+        """Whether what is on, the coil test or a check, came to its end."""
+        if self.facts.check:
+            return any(judgement.check == self.facts.check for judgement in self.facts.judged)
+        return self.verdict is not None

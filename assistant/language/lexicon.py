@@ -15,7 +15,7 @@ from assistant.measure.units import Unit
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What one expectation makes live. `number` is empty, `plain` or `signed`; `renamed` maps an answer to what it means here."""
+    """What one expectation makes live. `number` is empty, `plain`, `signed` or `length`; `renamed` maps an answer to what it means here."""
 
     name: str
     help: str
@@ -47,6 +47,8 @@ class Lexicon:
     degrees: frozenset[Phrase]
     fahrenheit: frozenset[Phrase]
     """Said after a temperature that is refused: the questions are in degrees Celsius."""
+    lengths: frozenset[Phrase]
+    """Said after a gap, in millimetres; empty in records that are older than such questions."""
     commands: Mapping[Phrase, str]
     command_help: Mapping[str, str]
     answers: Mapping[Phrase, str]
@@ -89,6 +91,10 @@ class Lexicon:
         """What is live; raises KeyError for a name that no expectation has (procedures are checked against `expectations`)."""
         return self.expectations[expectation.name]
 
+    def units_of(self, number: str) -> frozenset[Phrase]:
+        """What may be said after a number of this kind: degrees after `signed`, millimetres after `length`."""
+        return {"signed": self.degrees, "length": self.lengths}.get(number, frozenset())
+
     def help(self, expectation: Expectation) -> tuple[str, ...]:
         """What can be said now, as lines to be spoken: the answers to the question, then the commands."""
         return (self.expects(expectation).help, "At any time: " + ", ".join(self.command_help.values()) + ".")
@@ -104,8 +110,7 @@ class Lexicon:
             yield from sorted(self.over_range | self.unsteady | self.beep)
         if live.unit:
             yield from (phrase for phrase in self.units if phrase not in self.units_typed)
-        if live.number == "signed":
-            yield from sorted(self.degrees)
+        yield from sorted(self.units_of(live.number))
 
     def words(self, expectation: Expectation) -> tuple[str, ...]:
         """Every word that can be part of what is understood there, sorted; the word list of a recogniser."""
@@ -159,9 +164,14 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     display = {key: _lists(reader, "display", key, ("phrases",))["phrases"] for key in ("over_range", "beep")}
     unsteady = _lists(reader, "display", "unsteady", ("phrases", "between", "to"))
     degrees = _lists(reader, "units", "degrees", ("words", "refused"))
-    reader.keys("display", "", reader.files["display"], ("over_range", "unsteady", "beep"))
-    reader.keys("fillers", "", reader.files["fillers"], ("fillers",))
-    reader.keys("homophones", "", reader.files["homophones"], (*_HOMOPHONES, _CONFUSABLE))
+    lengths = _lists(reader, "units", "lengths", ("words",)) if "lengths" in reader.files["units"] else {}
+    known = (
+        ("display", (*display, "unsteady")),
+        ("fillers", ("fillers",)),
+        ("homophones", (*_HOMOPHONES, _CONFUSABLE)),
+    )
+    for file, keys in known:
+        reader.keys(file, "", reader.files[file], keys)
     homophones = {key: _word_pairs(reader, "homophones", key) for key in _HOMOPHONES}
     return Lexicon(
         numbers=_numbers(reader),
@@ -174,6 +184,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         unit_names=units.names,
         degrees=degrees["words"],
         fahrenheit=degrees["refused"],
+        lengths=lengths.get("words", frozenset()),
         commands=commands,
         command_help=command_help,
         answers=answers,
@@ -254,7 +265,7 @@ class _Units:
 
 def _units(reader: TomlReader) -> _Units:
     found = _Units()
-    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees"))
+    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths"))
     reader.keys("units", "unit", reader.table("units", "unit"), _UNITS)
     for name, unit in _UNITS.items():
         key = f"unit.{name}"
@@ -344,7 +355,7 @@ def _expectation(reader: TomlReader, name: str, answers: Mapping[str, str], comm
     for flag, value in flags.items():
         reader.choice(file, f"{key}.{flag}", value, (True, False), "true or false")
     number = table.get("number", "")
-    reader.choice(file, f"{key}.number", number, ("", "plain", "signed"), "plain or signed")
+    reader.choice(file, f"{key}.number", number, ("", "plain", "signed", "length"), "plain, signed or length")
     an_answer = "the name of an answer in answers.toml"
     live = reader.list(file, f"{key}.answers", table.get("answers", []), "a list of answers")
     live = [answer for answer in live if reader.choice(file, f"{key}.answers", answer, answers, an_answer)]

@@ -11,6 +11,7 @@ from assistant.measure.limits import Limit
 from assistant.measure.units import Reading, Shown
 
 TITLE = "Ignition coil test"
+TITLE_CHECK = "Ignition check"
 VERDICT = "Verdict"
 READINGS = "Readings"
 WHY = "Why"
@@ -71,9 +72,15 @@ _AGREEMENT: Mapping[Agreement, str] = {
 }
 
 
-def heading(label: str) -> str:
+def heading(label: str, *, coil: bool = True) -> str:
     """The page's title."""
-    return f"{TITLE}: {label}" if label else TITLE
+    title = TITLE if coil else TITLE_CHECK
+    return f"{title}: {label}" if label else title
+
+
+def check_heading(title: str) -> str:
+    """The title of the part of the page that is about one check."""
+    return f"Check of the {title}"
 
 
 def recorded(started_at: str, folder: str) -> str:

@@ -34,16 +34,16 @@ def sentences(lexicon: Lexicon, expectation: Expectation) -> tuple[str, ...]:
     if live.readings and not live.values_only:
         made.append(_unsteady(lexicon))
     if live.number:
-        signed = live.number == "signed"
-        made += [_digit_strings(lexicon), _whole_numbers(lexicon, signed=signed)]
-        made.append(_with_fillers(lexicon, _SPOKEN_NUMBERS, ("before", "corrections", *(("about",) if signed else ()))))
+        made += [_digit_strings(lexicon), _whole_numbers(lexicon, live.number)]
+        about = () if live.number == "plain" else ("about",)
+        made.append(_with_fillers(lexicon, _SPOKEN_NUMBERS, ("before", "corrections", *about)))
     found = dict.fromkeys(" ".join(words) for part in made for words in part)
     return tuple(found)[:MOST_SENTENCES]
 
 
 def _phrases(lexicon: Lexicon, expectation: Expectation) -> Iterator[Phrase]:
     """Every live phrase that can be heard, politely too."""
-    unsaid = lexicon.units.keys() - lexicon.units_said | lexicon.degrees
+    unsaid = lexicon.units.keys() - lexicon.units_said | lexicon.degrees | lexicon.lengths
     yield from (phrase for phrase in lexicon.phrases(expectation) if _sayable(phrase) and phrase not in unsaid)
     commands = [phrase for phrase in lexicon.commands if len(phrase) == 1]
     polite = sorted(lexicon.fillers["polite"])
@@ -173,16 +173,17 @@ def _unsteady(lexicon: Lexicon) -> Iterator[Phrase]:
             yield (("it's", "it", "is")[index % 2], *phrase)
 
 
-def _whole_numbers(lexicon: Lexicon, *, signed: bool) -> Iterator[Phrase]:
-    """Job numbers and temperatures; these may be signed and have "degrees" after them."""
+def _whole_numbers(lexicon: Lexicon, number: str) -> Iterator[Phrase]:
+    """Job numbers, temperatures and gaps; the last two have their unit after them, and temperatures may be signed."""
     wholes = [whole for whole in _wholes(lexicon) if whole != ("point",)]
-    degrees = [phrase for phrase in sorted(lexicon.degrees) if len(phrase[-1]) > 1]
+    units = [phrase for phrase in sorted(lexicon.units_of(number)) if len(phrase[-1]) > 1]
     minus = sorted(lexicon.numbers.marks["minus"])
     for index, whole in enumerate(wholes):
         yield whole
-        if signed:
-            yield (*whole, *degrees[index % len(degrees)])
-            yield (minus[index % len(minus)], *whole, *(degrees[0] if index % 2 else ()))
+        if units:
+            yield (*whole, *units[index % len(units)])
+        if number == "signed":
+            yield (minus[index % len(minus)], *whole, *(units[0] if index % 2 else ()))
     yield from ((word, "one", "two") for word in lexicon.numbers.repeats)
     yield from (("four", point, "five") for point in sorted(lexicon.numbers.marks["point"]))
     yield from (("two", "and", *fraction) for fraction in lexicon.numbers.fractions)

@@ -245,15 +245,15 @@ class _Parser:
         return meaning if isinstance(reading, NotUnderstood) and reading.why is not Why.WRONG_KIND else reading
 
     def _number(self, core: tuple[Token, ...]) -> Meaning:
-        """A number in the unit of the question; after a temperature perhaps "degrees"."""
-        signed = self.live.number == "signed"
-        about = longest(core, 0, self.lexicon.fillers["about"]) if signed else 0
+        """A number in the unit of the question, which may be said after it: degrees, millimetres."""
+        signed, measured = self.live.number == "signed", self.live.number != "plain"
+        about = longest(core, 0, self.lexicon.fillers["about"]) if measured else 0
         minus = about + int(about < len(core) and core[about].text in self.lexicon.numbers.marks["minus"])
         tokens = core if self.typed else amounts.homophones(core, self.lexicon)
         number = number_at(texts(tokens), minus, self.lexicon.numbers)
         if number is None:
             return refuse(Why.UNFINISHED, core[-1]) if minus == len(core) else leftover(tokens, minus, self.lexicon)
-        end = number.end + (longest(tokens, number.end, self.lexicon.degrees) if signed else 0)
+        end = number.end + longest(tokens, number.end, self.lexicon.units_of(self.live.number))
         if end < len(tokens):
             fahrenheit = signed and texts(tokens[number.end :]) in self.lexicon.fahrenheit
             return self._refuse_all(Why.WRONG_KIND, core) if fahrenheit else leftover(tokens, end, self.lexicon)
@@ -263,7 +263,7 @@ class _Parser:
             return refuse(Why.NEGATIVE, core[0])
         if len(number.text) > MOST_DIGITS:
             return self._refuse_all(Why.TOO_LONG, core)
-        text = Numeral(number.text).text if signed else number.text
+        text = Numeral(number.text).text if measured else number.text
         return SaidNumber("-" + text if minus > about and Decimal(text) else text)
 
     def _reading(self, core: tuple[Token, ...], *, check: bool) -> Meaning:

@@ -219,6 +219,11 @@ def cautions(verdict: Verdict) -> tuple[str, ...]:
     return tuple(_CAUTIONS[key] for key in verdict.cautions)
 
 
+def caution(key: str) -> str:
+    """One caution by its key."""
+    return _CAUTIONS[key]
+
+
 def report(verdict: Verdict, case: Case, label: str, started_at: str) -> str:
     """The whole verdict and the case it rests on as plain text for the record, with a heading over each part."""
     head = f"Ignition coil test{f': {label}' if label else ''}" + (f"\nStarted {started_at}" if started_at else "")
@@ -326,15 +331,16 @@ def _against(tap: Tap, measured: Measured, found: Conformity) -> str:
     if found.referred.value_ohm != measured.value_ohm:
         at = f" ({with_doubt(found.referred)} at {found.limit.at_c} °C)"
     probability = f"{percent(found.probability)} probability of being inside"
-    return f"Against {_limit(found.limit)}, the {_NAMES[tap]}{at} is {found.zone.value}; {probability}."
+    return f"Against {found.limit.source}, {printed_limit(found.limit)}, the {_NAMES[tap]}{at} is {found.zone.value}; {probability}."
 
 
-def _limit(limit: Limit) -> str:
+def printed_limit(limit: Limit) -> str:
+    """A pair of limits, or the side that is given: `0.8 Ω to 1.3 Ω`, `at most 1.3 Ω`."""
     if limit.low_ohm is None:
-        return f"{limit.source}, at most {ohms(limit.high_ohm or Decimal(0))}"
+        return f"at most {ohms(limit.high_ohm or Decimal(0))}"
     if limit.high_ohm is None:
-        return f"{limit.source}, at least {ohms(limit.low_ohm)}"
-    return f"{limit.source}, {ohms(limit.low_ohm)} to {ohms(limit.high_ohm)}"
+        return f"at least {ohms(limit.low_ohm)}"
+    return f"{ohms(limit.low_ohm)} to {ohms(limit.high_ohm)}"
 
 
 def _test_lines(case: Case) -> tuple[str, ...]:

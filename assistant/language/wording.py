@@ -29,6 +29,7 @@ UNUSUAL = "which is unusual here"
 NOT_SURE = "I am not sure what I heard."
 COMPLETE = "This session is complete. Its record is kept."
 NO_TEMPERATURE = "A coil's temperature is somewhere between minus 60 and 300 degrees Celsius."
+NO_GAP = "Only gaps from 1.3 to 11.7 millimetres say something here. Testers mostly have 4 to 8."
 FINISHED = "The record is saved. Thank you, and take care."
 AUTO_DIAL = "Let the meter choose its range."
 
@@ -154,6 +155,16 @@ def printed_ohms(ohms: int) -> str:
 def degrees(text: str) -> str:
     """A temperature said back."""
     return f"{text} degrees Celsius."
+
+
+def millimetres(text: str) -> str:
+    """A gap said back."""
+    return f"{text} millimetres."
+
+
+def can_check(phrases: tuple[str, ...]) -> str:
+    """Which checks the session can go on with, in the words that start them."""
+    return f"I can lead you through more here. Say {'; or '.join(phrases)}."
 
 
 def rate(words_a_minute: int) -> str:

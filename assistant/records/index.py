@@ -29,7 +29,7 @@ _TABLES = """
 CREATE TABLE job (
   folder TEXT PRIMARY KEY, stamp TEXT, at TEXT, at_utc TEXT, label TEXT, coil TEXT, known_good INTEGER, coil_key TEXT,
   engine TEXT, meter TEXT, verdict TEXT, complete INTEGER, trouble TEXT,
-  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT
+  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT, checks TEXT
 ) WITHOUT ROWID;
 CREATE INDEX job_coil ON job (coil_key);
 CREATE INDEX job_at ON job (at_utc, folder);
@@ -46,7 +46,7 @@ TAPS = ("primary", "secondary", "killtab")
 _PUT_JOB = """
 INSERT OR REPLACE INTO job VALUES (
   :folder, :stamp, :at, :at_utc, :label, :coil, :known_good, :coil_key, :engine, :meter, :verdict, :complete, :trouble,
-  :primary_shown, :secondary_shown, :killtab_shown
+  :primary_shown, :secondary_shown, :killtab_shown, :checks
 )
 """
 
@@ -84,6 +84,7 @@ class Job(NamedTuple):
     primary_shown: str
     secondary_shown: str
     killtab_shown: str
+    checks: str
     trouble: str
 
 

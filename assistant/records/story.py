@@ -6,12 +6,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.dialogue.case import case_of
+from assistant.dialogue.checks import part_case
 from assistant.dialogue.state import Bench, State
 from assistant.errors import BadData, BadRecord
 from assistant.journal import Header, Record, read
 from assistant.language import page_wording
 from assistant.measure.case import Case, Verdict
 from assistant.measure.earlier import Earlier
+from assistant.measure.parts import Judgement, PartKind, judge_part
 from assistant.measure.verdict import judge
 from assistant.preflight import load_bench
 from assistant.replay import replay
@@ -19,6 +21,7 @@ from assistant.report.sheet import Sheet
 
 SOUNDS = (".wav", ".flac")
 _KEPT_BENCHES = 8
+_GRAVEST = (PartKind.FAULT, PartKind.UNDECIDED, PartKind.WELL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class Story:
     """A session after its last event.
 
     `differs`: this version of the program would have answered some event otherwise. `said_kind`: the kind of the last
-    verdict as it was given and recorded, empty when there was none.
+    verdict about the coil as it was given and recorded, else the gravest of the checks; empty when there was neither.
     """
 
     folder: Path
@@ -45,6 +48,18 @@ class Story:
     def verdict(self) -> Verdict:
         """The verdict that was reached, else what the readings so far amount to."""
         return self.state.verdict or judge(self.case)
+
+    @property
+    def coil(self) -> bool:
+        """Whether the coil was tested, and not only other parts."""
+        return self.state.verdict is not None or not self.state.facts.check
+
+    @property
+    def checks(self) -> tuple[Judgement, ...]:
+        """The checks beside the coil test; one that was not finished, as far as it came."""
+        facts = self.state.facts
+        unfinished = bool(facts.check) and not self.state.decided
+        return (*facts.judged, *((judge_part(part_case(self.bench, facts)),) if unfinished else ()))
 
 
 @dataclass(slots=True)
@@ -75,18 +90,21 @@ def story(folder: Path, benches: Benches | None = None) -> Story:
 
 
 def _said_kind(record: Record) -> str:
-    for entry in reversed(record.entries):
+    coil, checks = "", {}
+    for entry in record.entries:
         for effect in entry.effects:
             out = json.loads(effect)["out"]
             if out.get("type") == "Decided":
-                return str(out["verdict"]["kind"])
-    return ""
+                coil = str(out["verdict"]["kind"])
+            elif out.get("type") == "Checked":
+                checks[out["judgement"]["check"]] = out["judgement"]["kind"]
+    return coil or next((kind.value for kind in _GRAVEST if kind.value in checks.values()), "")
 
 
 def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
     """What the report page of a session shows."""
     facts, lexicon = found.state.facts, found.bench.lexicon
-    notes = [] if found.state.verdict is not None else [page_wording.NOT_FINISHED]
+    notes = [] if found.state.decided else [page_wording.NOT_FINISHED]
     notes += [page_wording.JUDGED_ANEW] if found.differs else []
     symptoms = tuple(lexicon.answer_names[name] for name in facts.answer("symptoms") if name in lexicon.answer_names)
     sounds = sorted(path.name for path in found.folder.iterdir() if path.suffix.lower() in SOUNDS)
@@ -100,4 +118,6 @@ def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
         earlier=earlier,
         notes=tuple(notes),
         recordings=tuple(sounds),
+        checks=found.checks,
+        coil=found.coil,
     )

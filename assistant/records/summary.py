@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 
 from assistant.errors import BadRecord
+from assistant.language.check_wording import in_short
 from assistant.language.verdict_wording import shown
 from assistant.measure.coil import Tap
 from assistant.records.folders import label_of
@@ -41,6 +42,8 @@ class Summary:
     verdict: str = ""
     complete: bool = False
     readings: tuple[TapSummary, ...] = ()
+    checks: str = ""
+    """The checks beside the coil test in a few words."""
     trouble: str = ""
 
     @property
@@ -78,6 +81,7 @@ def summary(folder: Path, benches: Benches) -> Summary:
         verdict=found.said_kind,
         complete=found.state.complete,
         readings=tuple(readings),
+        checks="; ".join(in_short(judgement) for judgement in found.checks),
     )
 
 

@@ -8,8 +8,8 @@ import re
 from collections.abc import Sequence
 from urllib.parse import quote
 
+from assistant.language import check_wording, verdict_wording
 from assistant.language import page_wording as words
-from assistant.language import verdict_wording
 from assistant.measure.coil import Tap
 from assistant.report.chart import chart
 from assistant.report.lanes import panels
@@ -22,6 +22,7 @@ _STYLE = """
 body{font:1rem/1.45 "DejaVu Sans","Liberation Sans",Arial,sans-serif;color:#000;background:#fff;
 max-width:64rem;margin:1.5rem auto;padding:0 1rem}
 h1{font-size:1.5rem;margin:0}h2{font-size:1.05rem;margin:1.1rem 0 .3rem;border-bottom:1px solid #000}
+h3{font-size:1rem;margin:.7rem 0 .2rem}
 p,ul,ol,dl,figure{margin:.3rem 0}ul,ol{padding-left:1.4rem}
 .say{font-size:1.15rem;font-weight:bold;border:2px solid #000;padding:.5rem .7rem}
 .note{border-left:4px solid #000;padding-left:.6rem}
@@ -36,11 +37,11 @@ figcaption,footer,.small{font-size:.85rem}footer{border-top:1px solid #000;margi
 @media print{
 @page{margin:8mm 10mm}
 body{font-size:7.4pt;line-height:1.2;max-width:none;margin:0;padding:0}
-h1{font-size:12.5pt}h2{font-size:8.6pt;margin:3.5pt 0 1pt}p,ul,ol,dl,figure{margin:1pt 0}
+h1{font-size:12.5pt}h2{font-size:8.6pt;margin:3.5pt 0 1pt}h3{font-size:7.8pt;margin:2.5pt 0 1pt}p,ul,ol,dl,figure{margin:1pt 0}
 .say{font-size:9.5pt;padding:3pt 5pt}th,td{padding:1pt 3pt}thead th{background:none}caption{font-size:7pt}
 dl{display:block}dt,dd{display:inline}dt::after{content:": "}dd::after{content:". "}
 footer,.small{font-size:7pt}footer,.columns{margin-top:3pt}svg{max-height:72mm}
-.screen,#verdict-title{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}
+.screen,#verdict-title{display:none}:not(.check)+.check{break-before:page}.wide{overflow:visible}figure,tr{break-inside:avoid}
 }
 """
 
@@ -49,14 +50,15 @@ _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 
 def page(sheet: Sheet, paper: str = "") -> str:
     """The whole page. `paper`, one of PAPERS, fixes the size of the sheet; without it whoever prints chooses."""
-    title = words.heading(sheet.label)
+    title = words.heading(sheet.label, coil=sheet.coil)
+    parts = (*(_main(sheet) if sheet.coil else ()), *_checks(sheet), _recordings(sheet))
     size = f"@page{{size:{paper}}}" if paper else ""
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_text(title)}</title>\n<style>{_STYLE}{size}</style>\n</head>\n<body>\n"
-        f"{_head(sheet, title)}\n<main>\n{''.join(_main(sheet))}</main>\n{_foot()}\n</body>\n</html>\n"
+        f"{_head(sheet, title)}\n<main>\n{''.join(parts)}</main>\n{_foot()}\n</body>\n</html>\n"
     )
 
 
@@ -92,7 +94,6 @@ def _main(sheet: Sheet) -> tuple[str, ...]:
         _before(sheet),
         f'<div class="columns">{why}{not_proven}{next_steps}{cautions}</div>{test}\n',
         _doubt(sheet),
-        _recordings(sheet),
     )
 
 
@@ -176,6 +177,28 @@ def _doubt(sheet: Sheet) -> str:
     ]
     table = _table(words.DOUBT_CAPTION, words.DOUBT_HEADS, rows) if rows else ""
     return _section("doubt", words.DOUBT, table, "screen")
+
+
+def _checks(sheet: Sheet) -> tuple[str, ...]:
+    """The checks beside the coil test, one after the other; after a coil test they begin on a sheet of their own."""
+    return tuple(
+        _section(
+            f"check-{judgement.check}",
+            words.check_heading(judgement.title),
+            f'<p class="say">{_text(check_wording.say(judgement))}</p>'
+            + _part(words.READINGS, check_wording.readings(judgement))
+            + _part(words.WHY, check_wording.because(judgement))
+            + _part(words.NOT_PROVEN, check_wording.unproven(judgement))
+            + _part(words.NEXT, check_wording.next_steps(judgement))
+            + _part(words.CAUTIONS, check_wording.cautions(judgement)),
+            "check",
+        )
+        for judgement in sheet.checks
+    )
+
+
+def _part(title: str, texts: tuple[str, ...]) -> str:
+    return f"<h3>{_text(title)}</h3>\n{_items('ul', texts)}" if texts else ""
 
 
 def _recordings(sheet: Sheet) -> str:

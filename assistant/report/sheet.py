@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from assistant.measure.case import Case, Verdict
 from assistant.measure.earlier import Earlier
+from assistant.measure.parts import Judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -11,7 +12,8 @@ class Sheet:
     """One session as a customer reads it.
 
     `notes` are lines about the record itself, `recordings` names of sound files that lie beside the page, `symptoms`
-    the sentences of the grammar, `folder` the name of the record's folder.
+    the sentences of the grammar, `folder` the name of the record's folder. `checks` are those beside the coil test;
+    `coil` is False when nothing but such checks was done.
     """
 
     verdict: Verdict
@@ -23,3 +25,5 @@ class Sheet:
     earlier: tuple[Earlier, ...] = ()
     notes: tuple[str, ...] = ()
     recordings: tuple[str, ...] = ()
+    checks: tuple[Judgement, ...] = ()
+    coil: bool = True

@@ -6,16 +6,54 @@ Ohms are text, exact as they are in `ohmaloud read`; `u_ohms` is U, the expanded
 
 from decimal import Decimal
 
-from assistant.language import verdict_wording
+from assistant.language import check_wording, verdict_wording
 from assistant.measure.case import TapResult, Verdict
 from assistant.measure.limits import Conformity
 from assistant.measure.measured import COVERAGE_FACTOR, Measured
+from assistant.measure.parts import ItemResult, Judged, Judgement
 
 Json = dict[str, object]
 
 
-def as_json(verdict: Verdict) -> Json:
-    """The verdict, its reasons as sentences, made only of what JSON has."""
+def as_json(verdict: Judged) -> Json:
+    """The verdict, or the judgement of a check, its reasons as sentences, made only of what JSON has."""
+    return _check(verdict) if isinstance(verdict, Judgement) else _coil(verdict)
+
+
+def _check(judgement: Judgement) -> Json:
+    gap = judgement.gap
+    spark = {} if judgement.results else {"jumped": list(judgement.jumped)}
+    across = {} if gap is None else {"gap_mm": _text(gap.gap_mm), "needles_kv": _kv(gap.needles_kv)}
+    spheres = {} if gap is None else {"spheres_25mm_kv": _kv(gap.spheres_kv)}
+    return {
+        "check": judgement.check,
+        "result": judgement.kind.value,
+        "say": check_wording.say(judgement),
+        "because": list(check_wording.because(judgement)),
+        **{result.item.name.rpartition(".")[2]: _item(result) for result in judgement.results},
+        **spark,
+        **across,
+        **spheres,
+        "unproven": list(check_wording.unproven(judgement)),
+        "next": list(check_wording.next_steps(judgement)),
+        "cautions": list(check_wording.cautions(judgement)),
+    }
+
+
+def _item(result: ItemResult) -> Json:
+    found: Json = {"finding": result.finding.value, "shown": [verdict_wording.shown(one) for one in result.attempts]}
+    if result.measured is not None:
+        found |= _measured(result.measured)
+    if result.conformity is not None:
+        found["limits"] = _conformity(result.conformity)
+    return found
+
+
+def _kv(peak_kv: Decimal) -> float:
+    return round(float(peak_kv), 1)
+
+
+def _coil(verdict: Verdict) -> Json:
     return {
         "verdict": verdict.kind.value,
         "row": verdict.row,
