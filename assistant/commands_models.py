@@ -155,14 +155,17 @@ def _check(options: argparse.Namespace) -> int:
 def _report(place: Path, *, json: bool) -> int:
     """Load the model and say what it can hear. 0 when it can be used; raises BadInput when not."""
     from assistant import data
-    from assistant.devices.engines import MODEL_VARIABLE, vosk_place
+    from assistant.devices.engines import MODEL_VARIABLE, refuse_changed, vosk_place
     from assistant.devices.model_store import as_fetched
     from assistant.devices.recogniser_vosk import Vosk
     from assistant.language.lexicon import load_lexicon
+    from assistant.language.vocabulary import ESSENTIAL, unheard
     from assistant.settings import load
 
     lexicon = load_lexicon(data.texts("grammar"))
+    refuse_changed(place)
     vosk = Vosk(place, lexicon)
+    lost = [name for name in unheard(lexicon, vosk.knows) if name in ESSENTIAL]
     missing, words = vosk.missing_words, len(lexicon.vocabulary)
     if as_fetched(place) is False:
         raise BadInput(f"{place}: its files are not those that were fetched; fetch it again with --replace")
@@ -172,7 +175,13 @@ def _report(place: Path, *, json: bool) -> int:
     rate_hz = vosk_folder.rate_hz(place)
     if json:
         found = {"folder": str(place), "usable": len(missing) < words, "sample_rate_hz": rate_hz}
-        found |= {"run_time_grammar": True, "words": words, "missing_words": list(missing), "used": chosen}
+        found |= {
+            "usable_alone": not lost,
+            "run_time_grammar": True,
+            "words": words,
+            "missing_words": list(missing),
+            "used": chosen,
+        }
         out(found | {"size_bytes": vosk_folder.size_bytes(place)})
     tell(f"{place}: {vosk_folder.size_bytes(place) / 1e6:.1f} MB, {rate_hz} Hz, a grammar at run time is possible.")
     if len(missing) == words:
@@ -183,6 +192,8 @@ def _report(place: Path, *, json: bool) -> int:
         )
     else:
         tell(f"It knows all {words} words of ours.")
+    if lost:
+        tell(f"It has no word for {', '.join(lost)}: use it beside the built-in recogniser only (--engine both).")
     if chosen:
         tell("A session uses it when no other engine is named.")
     else:

@@ -3,6 +3,7 @@
 import hashlib
 import http.client
 import json
+import shutil
 import stat
 import sys
 import urllib.request
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import vosk
 from filelock import FileLock
 from model_server import (
     FILES,
@@ -29,10 +31,9 @@ from model_server import (
     without_ranges,
     zipped,
 )
-from sounds import SHARED
 
 from assistant import data
-from assistant.devices import vosk_folder
+from assistant.devices import engines, vosk_folder, weights
 from assistant.devices.engines import MODEL_VARIABLE, vosk_place
 from assistant.devices.fetch import Patience, _SameSafety
 from assistant.devices.model_store import FETCHED_FILE, as_fetched, get
@@ -42,7 +43,6 @@ from assistant.settings import VARIABLE
 
 # now and then a client's socket is left to the garbage collector, which says so in some later test; where it comes from was not found
 pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-PROTOTYPE = SHARED / "models" / "numbers-prototype"
 OFFER = replace(
     offers()["small-english"], most_bytes=200_000, most_unpacked_bytes=400_000, most_entries=20, seen_sha256=""
 )
@@ -165,7 +165,7 @@ def test_another_file_under_the_same_address_is_begun_anew(got: Get, server: Ser
         (says(199_999), "cannot be fetched (it broke off after"),
         (says(10), "this is no whole zip file"),
         (says(5_000_000), "5000000 bytes, expected 200000 at most; it is not fetched"),
-        (status(404), "the server answers 404 Not Found; nothing was fetched"),
+        (status(404), "the server answers 404 Not Found; no model was fetched"),
         (status(500), "the server answers 500"),
         (status(302, Location="ftp://127.0.0.1/x.zip"), "which is not as safe"),
         (status(302, Location="file:///etc/passwd"), "'file:///etc/passwd' is not allowed"),
@@ -485,12 +485,28 @@ def test_a_model_without_our_words_is_refused(run: Any, monkeypatch: pytest.Monk
 
 
 @pytest.mark.slow
-def test_a_folder_unpacked_by_hand_is_checked(run: Any) -> None:
-    if not PROTOTYPE.is_dir():
-        pytest.skip("no English Vosk model beside the repository (../shared/models/numbers-prototype)")
-    done = run("models", "check", str(PROTOTYPE), "--json")
+def test_a_folder_unpacked_by_hand_is_checked(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = tmp_path / "by-hand"
+    shutil.copytree(data.folder("models") / "numbers", place)
+    done = run("models", "check", str(place), "--json")
     assert done.status == 0
-    assert done.json["usable"] is True
-    assert {"four", "point", "kilo", "stop"}.isdisjoint(done.json["missing_words"])
-    assert "about" in done.json["missing_words"]
-    assert "words are missing, sentences with them will not be heard: about, " in done.err
+    assert (done.json["usable"], done.json["usable_alone"], done.json["missing_words"]) == (True, True, [])
+    real = vosk.Model.vosk_model_find_word
+    monkeypatch.setattr(
+        vosk.Model, "vosk_model_find_word", lambda self, word: -1 if word == "seven" else real(self, word)
+    )
+    done = run("models", "check", str(place), "--json")
+    assert (done.status, done.json["usable"], done.json["usable_alone"]) == (0, True, False)
+    assert done.json["missing_words"] == ["seven"]
+    assert "no word for digit 7: use it beside the built-in recogniser only" in done.err
+
+
+@pytest.mark.slow
+def test_a_shipped_model_that_was_changed_is_refused(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shutil.copytree(data.folder("models"), tmp_path / "models")
+    (tmp_path / "models" / "numbers" / "conf" / "model.conf").write_text("--beam=1\n")
+    monkeypatch.setattr(engines, "folder", lambda _: tmp_path / "models")
+    monkeypatch.setattr(weights, "folder", lambda _: tmp_path / "models")
+    done = run("models", "check", str(tmp_path / "models" / "numbers"))
+    assert done.status == 2
+    assert "model.conf" in done.err

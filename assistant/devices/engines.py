@@ -34,7 +34,7 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
             f"engine {chosen}: no Vosk model found; expected a folder with am/final.mdl under {own_models_folder()}, "
             f"as `ohmaloud models get` makes one, or its path in {MODEL_VARIABLE}"
         )
-    _refuse_changed(place)
+    refuse_changed(place)
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
 
     vosk = Vosk(place, lexicon)
@@ -48,7 +48,7 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     return Both(_built_in(lexicon), vosk, lexicon) if chosen == "both" else vosk
 
 
-def _refuse_changed(place: Path) -> None:
+def refuse_changed(place: Path) -> None:
     """Raises BadData when the folder is one that the manifest lists and a file in it is not as listed."""
     entry = manifest().get(place.name)
     if entry is not None and not entry.module and place.resolve() == (folder("models") / entry.folder).resolve():

@@ -61,17 +61,16 @@ def fetch(address: str, part: Path, most_bytes: int, progress: Progress, patienc
         raise BadInput(f"{address}: expected an address that begins with https:// or http://")
     patience = patience or Patience()
     opener = urllib.request.build_opener(_SameSafety)
-    left = patience.attempts
+    left, furthest = patience.attempts, _size(part)
     why = "nothing came"
     while left:
-        before = _size(part)
         try:
             _attempt(opener, address, part, most_bytes, progress, patience.silence_s)
         except urllib.error.HTTPError as error:
             error.close()
             if error.code != _BEYOND:
                 said = " ".join(str(error.reason).split())
-                raise BadInput(f"{address}: the server answers {error.code} {said}; nothing was fetched") from None
+                raise BadInput(f"{address}: the server answers {error.code} {said}; no model was fetched") from None
             part.unlink(missing_ok=True)  # what lies here is no beginning of what lies there
             why = "it does not go on with what is here"
         except (OSError, http.client.HTTPException) as error:
@@ -81,10 +80,11 @@ def fetch(address: str, part: Path, most_bytes: int, progress: Progress, patienc
             why = str(error)
         else:
             return
-        left = patience.attempts if _size(part) > before else left - 1
-    raise BadInput(
-        f"{address}: cannot be fetched ({why}); is there a network? What came so far is kept for the next try"
-    )
+        # only what was never reached before is progress: a part thrown away and fetched anew is none
+        left = patience.attempts if _size(part) > furthest else left - 1
+        furthest = max(furthest, _size(part))
+    kept = "What came so far is kept for the next try" if _size(part) else "Nothing came"
+    raise BadInput(f"{address}: cannot be fetched ({why}); is there a network? {kept}")
 
 
 def _attempt(  # noqa: PLR0913, PLR0917 - one request has so many circumstances

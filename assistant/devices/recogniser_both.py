@@ -12,7 +12,8 @@ from assistant.language.meaning import Expectation, Hearing
 class Both:
     """The evidence of two recognisers in one hearing. Satisfies `ports.Recogniser`; `language.certainty` weighs it.
 
-    The first one listens on only until both together are sure.
+    The first one listens on only until both together are sure. It also says whether anybody speaks at all: the second one finds
+    words in noise too.
     """
 
     def __init__(self, first: Listener, second: Recogniser, lexicon: Lexicon) -> None:

@@ -68,7 +68,7 @@ WARM_PRIMARY: Mapping[Warm, WarmRow] = {
     for outcome, row in WARM.items()
 }
 """The same of a hot primary. It condemns whatever is known of electronics: a primary that reads as a bare winding when it is
-cold is read through none.
+cold is read through none (reasoned here, no source).
 """
 
 
