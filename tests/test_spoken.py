@@ -195,7 +195,7 @@ def test_a_sample_of_all_that_is_said_is_heard_and_means_the_same(bench: Bench) 
                 [*spoken_lines.said_cases(bench, voice), *spoken_lines.phrase_cases(bench.lexicon, voice)], number
             )
         ]
-        recogniser = open_recogniser("built-in", bench.lexicon)
+        recogniser = open_recogniser(None, bench.lexicon)
         rows = list(
             heard(everything, [clean()], recogniser, bench.lexicon, lambda case: cast.say(case.words, case.speaker))
         )
