@@ -5,6 +5,7 @@ import itertools
 import json
 import random
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -85,6 +86,42 @@ def test_a_place_changes_the_sound_but_not_its_size() -> None:
     assert torch.equal(heard, places.heard(samples, [(0, len(samples))], sounds, np.random.default_rng(5)))
 
 
+def test_through_a_gate_nothing_is_heard_between_the_pieces() -> None:
+    """What is left there is the ringing of the telephone's band, far below the least step of 16 bits."""
+    samples, sounds = bank_of("seven")
+    gated = [replace(sound, gated=True) for sound in sounds]
+    heard = places.heard(samples, [(0, len(samples))], gated, np.random.default_rng(5))
+    before = heard[:, : RATE_HZ // 2 - 400].abs().amax(1)
+    assert float(before.max()) < 0.5 / 32768
+    open_ = places.heard(samples, [(0, len(samples))], sounds, np.random.default_rng(5))
+    assert float(open_[:, : RATE_HZ // 2 - 400].abs().amax(1).max()) > 0.001
+
+
+def test_a_late_recorder_loses_the_soft_ends_of_words() -> None:
+    spoken = [voices.Spoken("espeak", "en 5 5", text, held=False) for text in (*said.ALONE, "soft")]
+    word = np.concatenate([np.full(2000, 300), np.full(4000, 9000), np.full(3000, 300)]).astype(np.int16)
+    bank = Bank(spoken, [word] * len(spoken), held=False)
+    sizes = {
+        piece.size
+        for seed in range(80)
+        for piece in bank.sound(np.random.default_rng(seed)).pieces
+        if piece.size < 9001
+    }
+    assert sizes == {4000, 9000}
+
+
+def test_every_respelled_word_is_one_of_the_model_and_every_language_has_all(lexicon: Lexicon) -> None:
+    known = pronounce.known()
+    for spelling in voices.respelled().values():
+        assert set(said.ALONE) <= set(spelling) <= set(known)
+    chance = random.Random(1)  # noqa: S311  chance need not be hard to guess
+    spoken = voices.listed(
+        "foreign", said.Texts(lexicon, ["kettle", "garden", "bottle", "window"], chance), chance, Path()
+    )
+    assert len({each.text for each in spoken}) > 100
+    assert all(set(each.text.split()) <= set(voices.respelled()["fr"]) for each in spoken)
+
+
 def test_pieces_are_played_where_they_belong() -> None:
     samples = torch.tensor([100, 200, 300, 400], dtype=torch.int16)
     sounds = [
@@ -92,8 +129,10 @@ def test_pieces_are_played_where_they_belong() -> None:
         Sound("espeak", "slow", (Piece(0, 4, 0.5, 1.0, 0),), 0),
         Sound("none", "", (), 4),
     ]
-    found = (places.played(samples, sounds) * 32768).round().long().tolist()
+    clean, lies = places.played(samples, sounds)
+    found = (clean * 32768).round().long().tolist()
     assert found[0] == [0, 0, 0, 100, 200, 0, 150, 200, 0, 0]
+    assert lies[0].tolist() == [0, 0, 0, 1, 1, 0, 1, 1, 0, 0]
     assert found[1] == [100, 150, 200, 250, 300, 350, 400, 400, 0, 0]
     assert found[2] == [0] * 10
 

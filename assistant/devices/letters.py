@@ -20,9 +20,9 @@ SYMBOLS = "_ 'abcdefghijklmnopqrstuvwxyz"
 """What a frame can be, in the order of the network's output; the first stands for no new letter."""
 STATES = 384
 """Width of the encoder's output."""
-TAPS = (1, 5, 5, 5)
+TAPS = (1, 5, 5, 5, 5)
 """Frames that each convolution looks at, the first to the last."""
-DILATIONS = (1, 1, 2, 1)
+DILATIONS = (1, 1, 2, 4, 1)
 """How far apart they lie, in frames."""
 
 _CODES = {symbol: code for code, symbol in enumerate(SYMBOLS) if code}
@@ -31,7 +31,7 @@ _TINY = 1e-5
 _RAISED_EVERY = 4
 """Frames: four of them cannot make a chance so small that it is lost."""
 _LEAST = 1e-308
-_AGAIN = "Take models/letters/letters.npz anew, or make it with models/letters/make.py"
+_AGAIN = "Take models/letters/letters.npz anew, or make it with models/recipe"
 
 
 class Letters:

@@ -3,6 +3,7 @@
     speak     the speech of all voices, kept in WORK/speech; slow, ends after --minutes, may run in several processes
     train     the network, on sounds put together from it as they are needed, kept in WORK/learner.pt; takes in what is
               spoken meanwhile
+    letters   the letters over the built-in recogniser's encoder, on the same sounds; models/letters and its hash
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
@@ -18,7 +19,7 @@ from assistant.data import folder, texts
 from assistant.language.lexicon import load_lexicon
 from models.recipe import graph, pronounce, record
 
-STAGES = ("speak", "train", "model", "graph", "judge")
+STAGES = ("speak", "train", "letters", "model", "graph", "judge")
 OTHER_SPEECH_COST = 0.0
 
 
@@ -41,7 +42,7 @@ def make_graph(options: argparse.Namespace) -> None:
 
 def main() -> None:
     """Run the stages named, or all of them."""
-    parser = argparse.ArgumentParser(description="Makes the Vosk model.")
+    parser = argparse.ArgumentParser(description="Makes the Vosk model and the letters.")
     parser.add_argument(
         "stages", nargs="*", metavar="STAGE", help=f"any of {', '.join(STAGES)}; all when none is named"
     )
@@ -49,7 +50,8 @@ def main() -> None:
     parser.add_argument("--voices", type=Path, help="the archive that `npm pack kokoro-js@1.2.1` fetches")
     parser.add_argument("--work", type=Path, help="folder for what is made on the way")
     parser.add_argument("--model", type=Path, default=folder("models") / "numbers", help="folder of the finished model")
-    parser.add_argument("--engines", default="flite,espeak,kokoro", help="which speak")
+    parser.add_argument("--letters", type=Path, default=folder("models") / "letters", help="folder of the letters")
+    parser.add_argument("--engines", default="flite,foreign,espeak,kokoro", help="which speak")
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
     parser.add_argument("--held", type=int, default=600, help="how many sounds of people and voices held out")
     parser.add_argument("--steps", type=int, default=8000, help="steps of learning")

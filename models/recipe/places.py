@@ -15,10 +15,15 @@ from models.recipe.sounds import Sound
 Chance = np.random.Generator
 CROWD = 4
 """People who talk at once where others talk."""
+WAVES, UNEVEN_DB = 5, 2.0
+"""How uneven microphones are: so many waves over six octaves, each of so many decibels (standard deviation)."""
 
 
-def played(samples: Tensor, sounds: Sequence[Sound]) -> Tensor:
-    """The pieces one after another, each faster or slower: pace, pitch and size of the speaker. Shape (sounds, longest)."""
+def played(samples: Tensor, sounds: Sequence[Sound]) -> tuple[Tensor, Tensor]:
+    """The pieces one after another, each faster or slower: pace, pitch and size of the speaker; and where they lie.
+
+    Both of shape (sounds, longest), the second 1 or 0.
+    """
     longest = max(sound.length for sound in sounds)
     rows = []
     for number, sound in enumerate(sounds):
@@ -27,9 +32,9 @@ def played(samples: Tensor, sounds: Sequence[Sound]) -> Tensor:
             at += piece.gap
             rows.append((at, piece.first, piece.size, piece.length, piece.pace, piece.gain))
             at += piece.length
-    out = torch.zeros(len(sounds) * longest, device=samples.device)
+    out, lies = torch.zeros(2, len(sounds) * longest, device=samples.device)
     if not rows:
-        return out.view(len(sounds), longest)
+        return out.view(len(sounds), longest), lies.view(len(sounds), longest)
     table = torch.tensor(np.array(rows, dtype=np.float64).T, device=samples.device)
     lengths = table[3].long()
     piece = torch.repeat_interleave(torch.arange(len(rows), device=samples.device), lengths)
@@ -40,8 +45,10 @@ def played(samples: Tensor, sounds: Sequence[Sound]) -> Tensor:
     first = table[1].long()[piece]
     high = torch.minimum(low + 1, table[2].long()[piece] - 1)
     sound_of = samples[first + low].float() * (1 - share) + samples[first + high].float() * share
-    out[table[0].long()[piece] + within] = sound_of * table[5][piece].float() / 32768
-    return out.view(len(sounds), longest)
+    where = table[0].long()[piece] + within
+    out[where] = sound_of * table[5][piece].float() / 32768
+    lies[where] = 1
+    return out.view(len(sounds), longest), lies.view(len(sounds), longest)
 
 
 def heard(samples: Tensor, crowd: Sequence[tuple[int, int]], sounds: Sequence[Sound], chance: Chance) -> Tensor:
@@ -50,7 +57,7 @@ def heard(samples: Tensor, crowd: Sequence[tuple[int, int]], sounds: Sequence[So
     `samples` is the bank's, `crowd` the places in it of people who may talk in the background.
     """
     device = samples.device
-    clean = played(samples, sounds)
+    clean, lies = played(samples, sounds)
     count, size = clean.shape
     fft = 2 ** int(np.ceil(np.log2(size + RATE_HZ // 2)))
     hz = torch.fft.rfftfreq(fft, 1 / RATE_HZ, device=device)
@@ -67,7 +74,14 @@ def heard(samples: Tensor, crowd: Sequence[tuple[int, int]], sounds: Sequence[So
     echo[:, 0] = 1
     # a microphone that is dull or thin: decibels for each octave
     tilt = np.where(chance.random(count) < 0.4, chance.uniform(-6, 6, count), 0)
-    slope = 10 ** (per_sound(tilt) / 20 * torch.log2(hz.clamp_min(100) / 1000)[None])
+    octaves = torch.log2(hz.clamp_min(100) / 1000)[None]
+    colour_db = per_sound(tilt) * octaves
+    for waves in range(1, WAVES + 1):
+        height = per_sound(chance.normal(0, UNEVEN_DB, count))
+        colour_db = colour_db + height * torch.cos(
+            octaves * waves * np.pi / 6 + per_sound(chance.uniform(0, 6.28, count))
+        )
+    slope = 10 ** (colour_db / 20)
     mixed = torch.fft.irfft(torch.fft.rfft(clean, fft) * torch.fft.rfft(echo, fft) * slope, fft)[:, :size] * live
     power = mixed.pow(2).sum(1, keepdim=True) / live.sum(1, keepdim=True)
     quiet = power < 1e-9
@@ -80,8 +94,10 @@ def heard(samples: Tensor, crowd: Sequence[tuple[int, int]], sounds: Sequence[So
     peak = mixed.abs().amax(1, keepdim=True).clamp_min(1e-6)
     most = peak * per_sound(np.where(chance.random(count) < 0.1, chance.uniform(0.2, 0.8, count), 1))
     mixed = mixed.clamp(-most, most)
+    gated = per_sound(np.array([sound.gated for sound in sounds], dtype=np.float64))
+    mixed = mixed * (1 - gated * (1 - lies))
     # a telephone's band, or the whole of it
-    high = np.where(chance.random(count) < 0.45, chance.uniform(3300, 4000, count), 9000)
+    high = np.where(chance.random(count) < 0.5, chance.uniform(3300, 4000, count), 9000)
     low = np.where(chance.random(count) < 0.2, chance.uniform(100, 300, count), 0)
     band = torch.sigmoid((per_sound(high) - hz) / 40) * torch.sigmoid((hz - per_sound(low)) / 15 + 3)
     mixed = torch.fft.irfft(torch.fft.rfft(mixed, fft) * band, fft)[:, :size]

@@ -23,6 +23,7 @@ SPEECH = {
     "real": "Speech Commands v0.02, Pete Warden, CC BY 4.0; real people, single words",
     "kokoro": "Kokoro-82M, Apache-2.0; voices and blends",
     "espeak": "espeak-ng 1.51, GPL-3.0, its output is free; accents and variants of English",
+    "foreign": "espeak-ng 1.51, GPL-3.0, its output is free; voices of ten other languages that read English, respelled",
     "flite": "flite 2.2, BSD style; voices kal and kal16",
 }
 
@@ -45,6 +46,13 @@ def sources(work: Path, inputs: Mapping[str, Path], numbers: Mapping[str, int]) 
         lines += [f"learned = {learned}", f"held = {held}", f"voices = {voices}", f"seconds = {seconds}"]
     lines += ["", "[training]", *(f"{name} = {number}" for name, number in numbers.items())]
     return "\n".join(lines) + "\n"
+
+
+def hashed(manifest: str, file: Path) -> str:
+    """The text of models/MANIFEST.toml with the hash of this file in place of the one it had."""
+    return re.sub(
+        rf'^"{re.escape(file.name)}" = "\w+"', f'"{file.name}" = "{sha256(file)}"', manifest, flags=re.MULTILINE
+    )
 
 
 def _spoken(work: Path, engine: str) -> tuple[int, int, int, int]:

@@ -27,7 +27,7 @@ UNITS = (
     *("megs", "meg", "meg ohms", "mega ohms", "megohms", "thousand ohms", "milli ohms", "r", "kay", "degrees"),
     *("", "", ""),
 )
-OTHER_TALK = Path(__file__).resolve().parents[1] / "letters" / "words.toml"
+OTHER_TALK = Path(__file__).resolve().parent / "words.toml"
 
 
 def digit_string(chance: random.Random) -> str:

@@ -17,10 +17,14 @@ from models.recipe.voices import Spoken
 LONGEST_S = 8.0
 ANSWERS = ("yes", "no", "stop")
 STRING_WORDS = (*DIGITS, *DIGITS, "oh", "nought")
-SHARES = {"real": 0.25, "kokoro": 0.5, "espeak": 0.22, "flite": 0.03}
+SHARES = {"real": 0.25, "kokoro": 0.45, "espeak": 0.14, "foreign": 0.14, "flite": 0.02}
 """Whose speech is taken how often, of engines with enough voices."""
 ENOUGH = {"kokoro": 60}
 """Voices below this number are taken less often, in proportion."""
+CUT, GATED = 0.4, 0.35
+"""How often the soft beginnings and ends of words are lost, as by a recorder that starts late, and how often there is a gate."""
+SOFT_DB = (8.0, 32.0)
+"""What lies before and after the loud part is soft if it is so far below a word's peak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ class Sound:
     text: str
     pieces: tuple[Piece, ...]
     after: int
+    gated: bool = False
+    """True when nothing at all is heard between the pieces and around them, as through a noise gate."""
 
     @property
     def length(self) -> int:
@@ -102,6 +108,9 @@ class Bank:
         else:
             text, first, size = self._texts[engine][chance.integers(len(self._texts[engine]))]
             words = [(text, first, size, 1 + chance.uniform(-0.13, 0.13))]
+        if chance.random() < CUT:
+            soft_db = chance.uniform(*SOFT_DB)
+            words = [(text, *self._loud(first, size, soft_db), pace) for text, first, size, pace in words]
         longest = chance.uniform(0.04, 0.3)
         before = round(chance.uniform(0.1, 0.45) * RATE_HZ)
         pieces = []
@@ -109,7 +118,13 @@ class Bank:
             gap = before if number == 0 else round(chance.uniform(0.0, longest) * RATE_HZ)
             pieces.append(Piece(first, size, pace, 10 ** (chance.uniform(-4, 4) / 20), gap))
         after = round(chance.uniform(0.1, 0.45) * RATE_HZ)
-        return Sound(engine, " ".join(word[0] for word in words), tuple(pieces), after)
+        return Sound(engine, " ".join(word[0] for word in words), tuple(pieces), after, bool(chance.random() < GATED))
+
+    def _loud(self, first: int, size: int, soft_db: float) -> tuple[int, int]:
+        """The stretch without the soft beginning and end: where it begins, how many samples."""
+        sound = np.abs(self.samples[first : first + size].astype(np.int32))
+        loud = np.flatnonzero(sound >= sound.max() * 10 ** (-soft_db / 20))
+        return first + int(loud[0]), int(loud[-1] - loud[0]) + 1
 
     def _string(self, engine: str, chance: np.random.Generator) -> list[tuple[str, int, int, float]]:
         """Words that one voice spoke alone: most often digits; one size of speaker for all of them."""

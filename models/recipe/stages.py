@@ -4,6 +4,7 @@ import argparse
 import csv
 import importlib.util
 import random
+import shutil
 import sys
 import time
 from pathlib import Path
@@ -14,9 +15,12 @@ import torch
 
 from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
+from assistant.devices.weights import checked
+from assistant.devices.weights import manifest as listed_weights
 from assistant.language.lexicon import load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand
 from assistant.language.understand import understand
+from models.recipe import letters as spelling
 from models.recipe import network, nnet3, phones, places, pronounce, record, voices
 from models.recipe import train as training
 from models.recipe.said import Texts
@@ -64,6 +68,19 @@ def train(options: argparse.Namespace) -> None:
     """All layers."""
     plan = training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers)
     training.train(_network(), options.work, plan)
+
+
+def letters(options: argparse.Namespace) -> None:
+    """The letters over the built-in recogniser's encoder, and their hash in MANIFEST.toml."""
+    plan = training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers)
+    encoder = spelling.Encoder(checked(listed_weights()["built-in"]) / "model.bin")
+    spelling.train(encoder, options.work, plan)
+    options.letters.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(options.work / "letters.npz", options.letters / "letters.npz")
+    manifest = options.letters.parent / "MANIFEST.toml"
+    if manifest.exists():
+        text = record.hashed(manifest.read_text(encoding="utf-8"), options.letters / "letters.npz")
+        manifest.write_text(text, encoding="utf-8")
 
 
 def model(options: argparse.Namespace) -> None:

@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import torch
@@ -38,6 +39,7 @@ ROUND = 500
 """Steps after which speech that has been spoken meanwhile is taken in."""
 CHECK_EVERY = 250
 HELD_SOUNDS = 96
+Item = TypeVar("Item")
 
 
 class Words:
@@ -77,21 +79,37 @@ class Steps(Dataset[Step]):
         sounds = self._bank.step(chance, self._seconds)
         return Step(number, sounds, spelled(sounds, self._words, chance))
 
-    def between(self, first: int, end: int, workers: int) -> Iterator[Step]:
-        """The steps of those numbers, got ready by so many processes."""
-        loader = DataLoader(
-            self,
-            batch_size=None,
-            sampler=range(first, end),
-            num_workers=workers,
-            prefetch_factor=4 if workers else None,
-            collate_fn=_as_it_is,
-        )
-        return iter(loader)
+
+class Draws(Dataset[tuple[int, list[Sound]]]):
+    """The sounds alone of every step by its number."""
+
+    def __init__(self, bank: Bank, seed: int, seconds: float) -> None:
+        self._bank, self._seed, self._seconds = bank, seed, seconds
+
+    def __getitem__(self, number: int) -> tuple[int, list[Sound]]:
+        return number, self._bank.step(np.random.default_rng([self._seed, number]), self._seconds)
 
 
-def _as_it_is(step: Step) -> Step:
-    return step
+def drawn(bank: Bank, plan: "Plan", first: int, end: int) -> Iterator[tuple[int, list[Sound]]]:
+    """The steps of those numbers with their sounds, got ready by the plan's processes."""
+    return in_order(Draws(bank, plan.seed, plan.seconds), first, end, plan.workers)
+
+
+def in_order(found: Dataset[Item], first: int, end: int, workers: int) -> Iterator[Item]:
+    """The items of those numbers one after another, got ready by so many processes."""
+    loader = DataLoader(
+        found,
+        batch_size=None,
+        sampler=range(first, end),
+        num_workers=workers,
+        prefetch_factor=4 if workers else None,
+        collate_fn=_as_it_is,
+    )
+    return iter(loader)
+
+
+def _as_it_is(item: Item) -> Item:
+    return item
 
 
 def spelled(sounds: Sequence[Sound], words: Words, chance: np.random.Generator) -> mmi.Batch:
@@ -195,7 +213,7 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
         spoken = spoken or spoken_language(bank, words, plan.seed).to(device)
         samples = torch.from_numpy(bank.samples).to(device)
         learner.train()
-        for step in Steps(bank, words, plan.seed, plan.seconds).between(done, done + ROUND, plan.workers):
+        for step in in_order(Steps(bank, words, plan.seed, plan.seconds), done, done + ROUND, plan.workers):
             now = share()
             if now >= 1:
                 break

@@ -2,7 +2,8 @@
 
 real people   Speech Commands v0.02, Pete Warden, CC BY 4.0: single words
 Kokoro-82M    Apache License 2.0: its voices and blends of them
-espeak-ng     GPL-3.0 for the program; what it speaks is free: accents and variants of its English
+espeak-ng     GPL-3.0 for the program; what it speaks is free: accents and variants of its English, and its voices of other
+              languages, which read English from respelled.toml
 flite         its own free licence (BSD style): the voices kal and kal16
 """
 
@@ -18,8 +19,10 @@ import re
 import subprocess
 import tarfile
 import time
+import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -39,10 +42,11 @@ HELD_VOICES = frozenset({"af_bella", "am_michael", "bm_george", "am_onyx", "bf_l
 HELD_PEOPLE = 0.15
 PER_PART = 30
 """Things spoken that are kept in one file: a voice of Kokoro."""
-ACCENTED = 0.5
+RESPELLED = Path(__file__).resolve().parent / "respelled.toml"
+ACCENTED = 0.7
 """Share of the blends of Kokoro's voices that speak with an accent."""
-PHRASES_PER_VOICE = {"kokoro": 13, "espeak": 14, "flite": 150}
-VOICES = {"kokoro": 900, "espeak": 450, "flite": 2}
+PHRASES_PER_VOICE = {"kokoro": 13, "espeak": 14, "foreign": 26, "flite": 150}
+VOICES = {"kokoro": 900, "espeak": 450, "foreign": 130, "flite": 2}
 ACCENTS = ("en-us", "en-us", "en-us", "en-gb", "en-gb", "en-gb-scotland", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd")
 VARIANTS = (
     *("", *(f"+m{number}" for number in range(1, 9)), *(f"+f{number}" for number in range(1, 6)), "+croak"),
@@ -65,17 +69,34 @@ def listed(engine: str, texts: Texts, chance: random.Random, archive: Path) -> l
     found = []
     for voice in _voices(engine, chance, archive):
         held = bool(HELD_VOICES & {voice, *re.findall(r"\+\w+", voice)})
-        said = [*ALONE, *(texts.next() for _ in range(PHRASES_PER_VOICE[engine]))]
+        said = [*ALONE, *(_text(engine, texts) for _ in range(PHRASES_PER_VOICE[engine]))]
         found += [Spoken(engine, voice, text, held) for text in said]
     return found
+
+
+def _text(engine: str, texts: Texts) -> str:
+    """The next text; for voices of other languages the next that is respelled, word for word."""
+    text = texts.next()
+    while engine == "foreign" and not set(text.split()) <= respelled()["de"].keys():
+        text = texts.next()
+    return text
+
+
+@cache
+def respelled() -> dict[str, dict[str, str]]:
+    """By the voice of espeak-ng: English words as they are written for it."""
+    table = {name: words.split() for name, words in tomllib.loads(RESPELLED.read_text(encoding="utf-8")).items()}
+    english = table.pop("english")
+    return {name: dict(zip(english, words, strict=True)) for name, words in table.items()}
 
 
 def _voices(engine: str, chance: random.Random, archive: Path) -> list[str]:
     if engine == "flite":
         return ["kal", "kal16"]
-    if engine == "espeak":
+    if engine in {"espeak", "foreign"}:
+        names = ACCENTS if engine == "espeak" else tuple(respelled())
         return [
-            f"{chance.choice(ACCENTS)}{chance.choice(VARIANTS)} {chance.randint(20, 80)} {chance.randint(125, 205)}"
+            f"{chance.choice(names)}{chance.choice(VARIANTS)} {chance.randint(20, 80)} {chance.randint(125, 205)}"
             for _ in range(VOICES[engine])
         ]
     with tarfile.open(archive) as names:
@@ -124,6 +145,7 @@ def _kokoro(archive: Path) -> Any:  # noqa: ANN401  the class is loaded from a s
     spec.loader.exec_module(module)
 
     class Blending(module.Speech):  # type: ignore[misc, name-defined]
+        @cache  # noqa: B019  one studio in a process, and reading the archive takes longer than speaking
         def style(self, voice: str) -> Samples:
             names = voice.partition("/")[0].split("*")
             return np.asarray(np.mean([super(Blending, self).style(name) for name in names], axis=0))
@@ -140,7 +162,11 @@ def _by_program(spoken: Spoken) -> Samples:
         command = ["flite", "-voice", spoken.voice, "-t", spoken.text, "-o", "/dev/stdout"]
     else:
         name, pitch, rate = spoken.voice.split(" ")
-        command = ["espeak-ng", "-v", name, "-p", pitch, "-s", rate, "--stdout", spoken.text]
+        text = spoken.text
+        if spoken.engine == "foreign":
+            spelling = respelled()[name.partition("+")[0]]
+            text = " ".join(spelling[word] for word in text.split())
+        command = ["espeak-ng", "-v", name, "-p", pitch, "-s", rate, "--stdout", text]
     done = subprocess.run(command, capture_output=True, check=True)
     # A program that writes to a pipe cannot know the length, and leaves a false one in the header.
     rate_hz = int.from_bytes(done.stdout[24:28], "little")
