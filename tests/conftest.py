@@ -25,6 +25,14 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _power_stays_on() -> Iterator[None]:
+    """Nobody waits for the disk: what tests write in this process need not outlive the machine."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("os.fsync", lambda _file: None)
+        yield
+
+
 @pytest.fixture(scope="session")
 def bench() -> Bench:
     """The shipped data files."""

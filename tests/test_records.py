@@ -22,14 +22,14 @@ from assistant.measure.coil import Tap
 from assistant.measure.earlier import Agreement
 from assistant.measure.parts import PartKind
 from assistant.measure.verdict import VerdictKind
-from assistant.preflight import read_files
+from assistant.preflight import load_bench, read_files
 from assistant.records import folders
 from assistant.records import index as index_module
 from assistant.records.beside import earlier
 from assistant.records.folders import find, label_of, sessions
 from assistant.records.index import INDEX_FILE, Index, Job, Wanted, rebuilt
 from assistant.records.marks import MARKS_FILE, NAME_MOST, Marks, read_marks, write_marks
-from assistant.records.story import Benches, story
+from assistant.records.story import story
 
 
 def day(number: int) -> dt.datetime:
@@ -296,10 +296,10 @@ def test_the_latest_of_a_label_is_meant(shop: Path) -> None:
 
 
 def test_records_of_one_time_share_their_bench() -> None:
-    benches = Benches()
-    first = benches.of(read_files())
+    first = load_bench(read_files())
     assert isinstance(first, Bench)
-    assert benches.of(read_files()) is first
+    assert load_bench(read_files()) is first
+    assert load_bench(read_files(), "auto") is not first
 
 
 # ---- marks
