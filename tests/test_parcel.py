@@ -5,6 +5,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+import shutil
 import stat
 import zipfile
 from collections.abc import Callable
@@ -24,15 +25,21 @@ from assistant.records.parcel import LIST_FILE, Unpacked, pack, unpack
 from assistant.records.story import story
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two sessions, one with a sound and a mark."""
-    data = tmp_path / "shop"
+    data = tmp_path_factory.mktemp("shop")
     first = session(data, *SOUND, label="pump")
     (first / "001.wav").write_bytes(b"RIFF" + bytes(2000))
     write_marks(first, Marks("coil A", known_good=True))
     session(data, *LEFT, label="saw", at=AT + dt.timedelta(days=1))
     return data
+
+
+@pytest.fixture
+def shop(kept: Path, tmp_path: Path) -> Path:
+    """The same two, to do with as one likes."""
+    return Path(shutil.copytree(kept, tmp_path / "shop"))
 
 
 @pytest.fixture

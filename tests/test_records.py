@@ -4,6 +4,7 @@ import csv
 import datetime as dt
 import io
 import json
+import shutil
 import sqlite3
 from decimal import Decimal
 from pathlib import Path
@@ -41,13 +42,21 @@ def secondary(value: str) -> tuple[str, ...]:
     return (*TO_METER, "0.3", "1.4", value, "no", "done")
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Four sessions on four days."""
-    session(tmp_path, *SOUND, label="mower 7", at=day(0))
-    session(tmp_path, *ELECTRONICS, label="Water pump", at=day(1))
-    session(tmp_path, *LEFT, label="saw", at=day(2))
-    session(tmp_path, "ready", "two stroke", "no", "none", label="mower 9", at=day(3))
+    data = tmp_path_factory.mktemp("shop")
+    session(data, *SOUND, label="mower 7", at=day(0))
+    session(data, *ELECTRONICS, label="Water pump", at=day(1))
+    session(data, *LEFT, label="saw", at=day(2))
+    session(data, "ready", "two stroke", "no", "none", label="mower 9", at=day(3))
+    return data
+
+
+@pytest.fixture
+def shop(kept: Path, tmp_path: Path) -> Path:
+    """The same four, to do with as one likes."""
+    shutil.copytree(kept, tmp_path, dirs_exist_ok=True)
     return tmp_path
 
 
