@@ -3,14 +3,31 @@
 import io
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from program import Result
 
 from assistant.__main__ import main
 from assistant.dialogue.state import Bench
 from assistant.preflight import load_bench, read_files
+
+QUICK = "not slow"
+"""The marks by which the quick set is asked for."""
+settings.register_profile("whole", max_examples=100)
+settings.register_profile("quick", max_examples=10)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The quick set tries each property on a tenth of the examples."""
+    settings.load_profile("quick" if config.option.markexpr == QUICK else "whole")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """The library that the recipe learns with takes seconds to load, and every test of that file is slow."""
+    return True if config.option.markexpr == QUICK and collection_path.name == "test_recipe_training.py" else None
 
 
 @pytest.fixture(scope="session", autouse=True)

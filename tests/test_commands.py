@@ -82,6 +82,7 @@ def test_a_wrong_argument_gets_one_line_and_status_2(
     assert result.out == ""
 
 
+@pytest.mark.slow
 def test_every_command_has_help_with_an_example(run: Any) -> None:
     assert run("--help").status == 0
     for name in commands.COMMANDS:

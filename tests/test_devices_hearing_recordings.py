@@ -276,6 +276,7 @@ def test_pauses_can_be_stretched_ten_times_and_no_more() -> None:
             Pauses().times(factor)
 
 
+@pytest.mark.slow
 def test_talk_without_a_pause_is_cut_off_and_the_rest_dropped_until_it_pauses() -> None:
     talk = np.concatenate([speech("nine eight seven six five four three two one zero")] * 6)
     assert len(talk) > 20 * RATE_HZ

@@ -319,6 +319,7 @@ def test_lost_sound_is_told_and_nothing_is_taken_from_it(bench: Bench) -> None:
     there.ears.close()
 
 
+@pytest.mark.slow
 def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -159,6 +159,7 @@ def test_the_voice_makes_sound_and_works_without_trouble(voice: Voice) -> None:
     assert voice.trouble is None
 
 
+@pytest.mark.slow
 def test_a_faster_rate_is_shorter(voice: Voice) -> None:
     text = "One five point two kilo-ohms, taken a second time after cleaning."
     lengths = [len(voice.render(text, rate_wpm) or b"") for rate_wpm in (120, 180, 300, 450)]
@@ -172,6 +173,7 @@ def test_a_faster_rate_is_shorter(voice: Voice) -> None:
     assert voice.render(text, 9_999) == voice.render(text, 450)
 
 
+@pytest.mark.slow
 def test_another_voice_sounds_different_and_stays() -> None:
     text = "One five point two kilo-ohms."
     with Voice() as changing:
@@ -317,6 +319,7 @@ def test_a_voice_that_comes_back_is_used_again(tmp_path: Path) -> None:
         assert patient.trouble is None
 
 
+@pytest.mark.slow
 def test_a_voice_that_stays_broken_is_tried_ever_less_often(tmp_path: Path) -> None:
     log = tmp_path / "log"
     with Voice(command=fake(BROKEN_AT_FIRST, log, 99)) as broken:
@@ -346,6 +349,7 @@ def test_sentences_from_many_threads_are_not_mixed_up(tmp_path: Path) -> None:
     assert (tmp_path / "log").read_text().count("start") == 1
 
 
+@pytest.mark.slow
 def test_threads_that_meet_a_dying_worker_all_get_an_answer(tmp_path: Path) -> None:
     with Voice(command=fake(ONE_EACH, tmp_path / "log")) as mortal, ThreadPoolExecutor(8) as pool:
         sounds = list(pool.map(lambda n: mortal.render(f"line{n}", 180), range(24)))

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from conversation import Conversation
+from depth import examples
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -230,7 +231,7 @@ class Talk(RuleBasedStateMachine):
 
 
 Talk.TestCase.settings = settings(
-    max_examples=60, stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=examples(60), stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
 )
 TestTalk = Talk.TestCase
 

@@ -89,6 +89,7 @@ def test_a_quiet_session_by_typing_reaches_its_verdict(
     assert "rate = 200" in (tmp_path / "settings.toml").read_text()
 
 
+@pytest.mark.slow
 def test_a_session_speaks_hears_and_keeps_what_it_heard(
     devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

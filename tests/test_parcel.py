@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from depth import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from records_cases import AT, ELECTRONICS, LEFT, SOUND, session
@@ -329,7 +330,7 @@ def test_bounds_hold_for_number_and_size(
     assert len(unpack(packed, data).added) == 2
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_to_a_parcel_is_refused_or_harmless(packed: Path, tmp_path: Path, data: st.DataObject) -> None:
     whole = bytearray(packed.read_bytes())

@@ -427,6 +427,7 @@ def test_wanted_is_everything_by_default(shop: Path) -> None:
     index.close()
 
 
+@pytest.mark.slow
 def test_many_records_are_read_by_every_core_with_the_same_outcome(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -341,6 +341,7 @@ def evidence(*alternatives: tuple[str, float, str]) -> Hearing:
     )
 
 
+@pytest.mark.slow
 def test_bounds_are_tried_on_one_and_the_same_evidence() -> None:
     lexicon = load_lexicon(texts("grammar"))
     clear = evidence(("four seven", -0.1, "limited"), ("four seven", -0.1, "free"), ("four seven", -1.0, "letters"))

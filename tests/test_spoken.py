@@ -74,6 +74,7 @@ def test_every_phrase_of_the_grammar_is_among_what_is_heard(bench: Bench) -> Non
             assert " ".join(phrase) in said or any(word[0].isdigit() for word in phrase)
 
 
+@pytest.mark.slow
 def test_a_sample_takes_other_things_for_each_voice(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(measure_closed_loop, "there", lambda: ("one", "two"))
     words = [(case.speaker, case.words) for case in measure_closed_loop.cases(bench, 100)]
