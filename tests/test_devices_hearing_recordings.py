@@ -213,6 +213,7 @@ def test_clipped_speech_is_flagged(tmp_path: Path) -> None:
     assert not is_clipped(silence(0))
 
 
+@pytest.mark.slow
 def test_silence_and_hum_give_no_utterance(tmp_path: Path) -> None:
     hum = (0.3 * np.sin(2 * np.pi * 50 * np.arange(5 * RATE_HZ) / RATE_HZ)).astype(np.float32)
     noise = np.random.default_rng(1).standard_normal(5 * RATE_HZ).astype(np.float32) * 0.1
@@ -242,6 +243,7 @@ def test_the_size_of_blocks_does_not_matter(block: int) -> None:
     assert found[0].start_s == pytest.approx(1 - 0.3, abs=0.2)
 
 
+@pytest.mark.slow
 def test_a_pause_inside_an_unfinished_number_does_not_end_it() -> None:
     samples = np.concatenate([speech("four point"), silence(0.6), speech("seven k"), silence(1)])
     asked: list[float] = []
@@ -262,6 +264,7 @@ def test_a_complete_utterance_ends_after_the_short_pause() -> None:
     assert ears.finish() == ()
 
 
+@pytest.mark.slow
 def test_without_knowing_better_the_long_pause_is_waited_for() -> None:
     spoken = np.concatenate([speech("stop"), silence(0.5), speech("stop"), silence(1)])
     assert len(cut(spoken, Endpointer())) == 1

@@ -88,6 +88,7 @@ class Listening:
 # ---- the microphone
 
 
+@pytest.mark.slow
 def test_the_live_microphone_gives_utterances_at_the_recognisers_rate() -> None:
     host = StandInHost()
     there = Listening(host, unfinished=lambda _: False)
@@ -117,6 +118,7 @@ def test_shut_ears_hear_nothing_and_forget_what_was_begun() -> None:
     assert there.ear.notes == ["works", "began", "nothing", "began"]
 
 
+@pytest.mark.slow
 def test_an_utterance_with_a_hole_in_it_is_not_given_out() -> None:
     host = StandInHost()
     there = Listening(host)
@@ -309,6 +311,7 @@ def test_a_recogniser_that_breaks_is_trouble_in_one_line_and_not_the_end(bench: 
     there.ears.close()
 
 
+@pytest.mark.slow
 def test_lost_sound_is_told_and_nothing_is_taken_from_it(bench: Bench) -> None:
     there = Told(bench, lambda _: sure("stop"))
     until(lambda: there.host.streams)
@@ -346,6 +349,7 @@ def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
 # ---- levels
 
 
+@pytest.mark.slow
 def test_levels_say_what_is_wrong_in_words() -> None:
     word = np.concatenate([silence(0.5), speech("four point seven kilo ohms"), silence(0.5)])
     noise = np.random.default_rng(2).standard_normal(len(word)).astype(np.float32)
@@ -358,6 +362,7 @@ def test_levels_say_what_is_wrong_in_words() -> None:
     assert levels.measure(silence(0)).snr_db is None
 
 
+@pytest.mark.slow
 def test_the_signal_to_noise_ratio_is_near_what_was_mixed() -> None:
     word = np.concatenate([silence(1), speech("nine eight seven six five"), silence(1)])
     speaking = word[RATE_HZ:-RATE_HZ]

@@ -177,6 +177,7 @@ def test_sentences_are_spoken_in_order_and_the_end_is_told_once(spoken: Spoken) 
     assert spoken.told.empty()
 
 
+@pytest.mark.slow
 def test_rate_and_loudness_hold_from_the_next_sentence_on(spoken: Spoken) -> None:
     spoken.mouth.voice(300, 50)
     spoken.mouth.say("4", whole=False)
@@ -213,6 +214,7 @@ def test_a_caution_goes_on_through_an_answer_and_ends_at_stop(spoken: Spoken) ->
     assert order(spoken.host) == "12"
 
 
+@pytest.mark.slow
 def test_what_was_held_begins_again_and_what_was_dropped_meanwhile_does_not(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=False)
     until(lambda: "1" in order(spoken.host))
@@ -229,6 +231,7 @@ def test_what_was_held_begins_again_and_what_was_dropped_meanwhile_does_not(spok
     assert spoken.speaker.asked.count(("1 long", 175)) == 2
 
 
+@pytest.mark.slow
 def test_tones_sound_between_the_sentences_where_they_are_wanted() -> None:
     for wanted in (True, False):
         spoken = Spoken(tones=wanted)
@@ -247,6 +250,7 @@ def test_getting_ready_opens_the_device_before_anything_is_said(spoken: Spoken) 
     assert spoken.host.opened == 1
 
 
+@pytest.mark.slow
 def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -> None:
     spoken.mouth.say("1", whole=False)
     spoken.mouth.say("2 long", whole=False)
@@ -271,6 +275,7 @@ def test_a_voice_that_fails_is_told_once_the_text_is_read_and_the_voice_comes_ba
     assert order(spoken.host) == "3"
 
 
+@pytest.mark.slow
 def test_a_loudspeaker_that_is_pulled_out_is_told_once_and_tried_until_it_is_back(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=False)
     until(lambda: "1" in order(spoken.host))

@@ -213,6 +213,7 @@ class SpeakingHost(StandInHost):
         return stream
 
 
+@pytest.mark.slow
 def test_a_checkup_names_what_would_be_used_and_why_and_how_it_sounds(
     devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -268,6 +269,7 @@ def test_a_checkup_names_all_that_is_missing_and_how_to_get_it(
     assert "Microphone: none. Sound needs a library." in shown.err
 
 
+@pytest.mark.slow
 def test_a_microphone_that_gives_nothing_is_found_out(
     devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -284,6 +286,7 @@ def test_a_test_of_impossible_length_is_refused(seconds: str, capsys: pytest.Cap
     assert "expected seconds from 0 to 60" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_nothing_but_the_live_commands_needs_the_sound_library() -> None:
     import subprocess  # noqa: PLC0415 - here alone
 

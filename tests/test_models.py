@@ -157,6 +157,7 @@ def test_another_file_under_the_same_address_is_begun_anew(got: Get, server: Ser
     assert (got() / "README").read_bytes() == b"new"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("manner", "message"),
     [
@@ -400,6 +401,7 @@ def test_the_sample_rate_is_judged(tmp_path: Path, conf: bytes, fault: str) -> N
 # ---- the command
 
 
+@pytest.mark.slow
 def test_the_list_names_what_comes_with_the_program(run: Any) -> None:
     listed = [json.loads(line) for line in run("models", "list", "--json").out.splitlines()]
     assert [(each["kind"], each["files"], each["language"]) for each in listed[:2]] == [
@@ -408,6 +410,7 @@ def test_the_list_names_what_comes_with_the_program(run: Any) -> None:
     ]
 
 
+@pytest.mark.slow
 def test_the_list_shows_fetched_and_named_models_and_what_is_wrong_with_them(
     run: Any, got: Get, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -451,6 +454,7 @@ def test_bad_arguments_are_one_line(run: Any, arguments: tuple[str, ...], messag
     assert message in done.err
 
 
+@pytest.mark.slow
 def test_progress_is_shown_on_a_terminal_alone(
     run: Any, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

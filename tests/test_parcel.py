@@ -84,6 +84,7 @@ def test_what_is_there_already_stays_as_it_is(shop: Path, packed: Path) -> None:
     assert tree(shop) == before
 
 
+@pytest.mark.slow
 def test_another_session_of_one_name_comes_in_beside_it(shop: Path, packed: Path, tmp_path: Path) -> None:
     data = tmp_path / "other"
     there = session(data, *ELECTRONICS, label="pump")
@@ -110,6 +111,7 @@ def test_the_commands_do_it(run: Any, shop: Path, tmp_path: Path) -> None:
     assert "taken in as" in result.err
 
 
+@pytest.mark.slow
 def test_a_damaged_record_is_left_out_with_a_word(run: Any, shop: Path, tmp_path: Path) -> None:
     first, second = sorted(shop.iterdir())
     (first / FILE).write_bytes((first / FILE).read_bytes().replace(b"ready", b"reedy"))
@@ -123,6 +125,7 @@ def test_a_damaged_record_is_left_out_with_a_word(run: Any, shop: Path, tmp_path
     assert "Left out" in result.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
@@ -147,6 +150,7 @@ def test_what_cannot_be_done_gets_one_line(run: Any, packed: Path, arguments: tu
     assert packed.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_nothing_to_export_and_nowhere_to_import(run: Any, tmp_path: Path, packed: Path) -> None:
     assert "no records there" in run("export", "--all", "--to", "x.zip", "--data", str(tmp_path / "none")).err
     (tmp_path / "file").write_bytes(b"")
@@ -292,6 +296,7 @@ FORGED: dict[str, tuple[Forge, str]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FORGED)
 def test_a_forged_parcel_is_refused_as_a_whole(shop: Path, tmp_path: Path, name: str) -> None:
     forge, why = FORGED[name]
@@ -309,6 +314,7 @@ def test_a_forged_parcel_is_refused_as_a_whole(shop: Path, tmp_path: Path, name:
     assert [path.name for path in data.iterdir()] == [there.name]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("bound", "most", "why"),
     [

@@ -168,6 +168,7 @@ def hearing(monkeypatch: pytest.MonkeyPatch, *heard: str) -> None:
     monkeypatch.setattr(live_commands, "_recogniser", lambda *_, **__: (Mishearing(list(heard)), ""))
 
 
+@pytest.mark.slow
 def test_hard_words_are_kept_shown_asked_for_otherwise_and_forgotten(
     run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -202,6 +203,7 @@ def test_nothing_wrong_is_said(run: Any, tmp_path: Path, monkeypatch: pytest.Mon
     assert "No word was wrong." in done.err
 
 
+@pytest.mark.slow
 def test_nothing_heard_leaves_the_settings(
     run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
