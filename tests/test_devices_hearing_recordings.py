@@ -295,12 +295,12 @@ def test_a_click_is_no_utterance() -> None:
 
 
 @pytest.mark.slow
-def test_three_hours_stream_in_bounded_memory(tmp_path: Path) -> None:
+def test_however_long_it_is_it_streams_in_bounded_memory(tmp_path: Path) -> None:
     path = tmp_path / "long.flac"
-    hour = np.concatenate([silence(1795), speech(TEXT), silence(1800)])
+    part = np.concatenate([silence(200), speech(TEXT), silence(200)])
     with soundfile.SoundFile(path, "w", 8000, 1, "PCM_16", format="FLAC") as file:
         for _ in range(3):
-            file.write(hour[::2])
+            file.write(part[::2])
     found = 0
     tracemalloc.start()
     for _ in Recordings((path,)).utterances():
@@ -308,4 +308,4 @@ def test_three_hours_stream_in_bounded_memory(tmp_path: Path) -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert found == 3
-    assert peak < 30e6  # three hours at 16 kHz would be 690 MB
+    assert peak < 2e6  # all of it at 16 kHz would be 77 MB; a number kept for each of its 37,500 frames would be too much too
