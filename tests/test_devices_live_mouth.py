@@ -1,6 +1,5 @@
 """Loudspeaker and mouth: sentences in order, interrupted at once, whole when they must be, and every way they can fail."""
 
-import threading
 import time
 from collections.abc import Iterator
 from queue import Queue
@@ -9,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from stand_in_host import MICROPHONE, StandInHost
+from waiting import LIMIT_S, until
 
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
@@ -16,16 +16,6 @@ from assistant.devices.reports import AllSpoken, Back, Failed, Report
 from assistant.devices.speaker import Silent
 from assistant.devices.tones import Tone, sound
 from assistant.errors import BadInput
-
-LIMIT_S = 20.0
-"""No test waits so long unless something is broken."""
-
-
-def until(wanted: Any, what: str = "it") -> None:
-    end = time.monotonic() + LIMIT_S
-    while not wanted():
-        assert time.monotonic() < end, f"{what} never came"
-        threading.Event().wait(0.001)
 
 
 class Levels:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pytest
 from conversation import Conversation
 from depth import examples
 from hypothesis import HealthCheck, settings
@@ -233,7 +234,7 @@ class Talk(RuleBasedStateMachine):
 Talk.TestCase.settings = settings(
     max_examples=examples(60), stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
 )
-TestTalk = Talk.TestCase
+TestTalk = pytest.mark.no_cover(Talk.TestCase)
 
 
 def test_every_cell_of_the_table_is_written() -> None:

@@ -8,10 +8,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Self
 
-import numpy as np
 import pytest
 from hearings import Hears
-from sounds import silence, speech
+from sounds import uttered
 from stand_in_host import StandInHost, StandInStream
 
 from assistant.__main__ import main
@@ -96,7 +95,7 @@ def test_a_session_speaks_hears_and_keeps_what_it_heard(
     def person() -> None:
         while not [stream for stream in devices.streams if stream.take]:
             threading.Event().wait(0.01)
-        devices.feed(np.concatenate([silence(0.5), speech("ready"), silence(1.0)]))
+        devices.feed(uttered(0.5, "ready", 1.0))
         while not list((tmp_path / "data").glob("*/heard-0001.flac")):
             threading.Event().wait(0.01)
         typing.type("stop")
@@ -205,7 +204,7 @@ def test_a_wrong_option_is_one_line(option: str, value: str, capsys: pytest.Capt
 class SpeakingHost(StandInHost):
     """Somebody speaks into the microphone as soon as it is opened."""
 
-    says = np.concatenate([silence(0.5), speech("four point seven kilo ohms"), silence(0.5)])
+    says = uttered(0.5, "four point seven kilo ohms", 0.5)
 
     def record(self, device: Device, take: Take) -> StandInStream:
         stream = super().record(device, take)

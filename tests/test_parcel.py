@@ -336,6 +336,7 @@ def test_bounds_hold_for_number_and_size(
     assert len(unpack(packed, data).added) == 2
 
 
+@pytest.mark.no_cover
 @settings(max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_to_a_parcel_is_refused_or_harmless(packed: Path, tmp_path: Path, data: st.DataObject) -> None:

@@ -214,12 +214,14 @@ PROPERTIES = (
 )
 
 
+@pytest.mark.no_cover
 @given(_CASES)
 def test_whatever_was_read(case: Case) -> None:
     for holds in PROPERTIES:
         holds(case)
 
 
+@pytest.mark.no_cover
 @pytest.mark.slow
 @settings(max_examples=1_000, deadline=None)
 @given(_CASES)
@@ -228,6 +230,7 @@ def test_whatever_was_read_many_times_over(case: Case) -> None:
         holds(case)
 
 
+@pytest.mark.no_cover
 @settings(max_examples=examples(50))
 @given(_CASES, st.data())
 def test_the_questions_come_to_an_end(case: Case, data: st.DataObject) -> None:
@@ -269,6 +272,7 @@ def _in_ohms(value_ohm: Decimal, range_ohm: int | None) -> Reading:
 _TAKEN = ("primary", "secondary", "killtab", "warm", "warm_primary")
 
 
+@pytest.mark.no_cover
 @settings(max_examples=examples(300), deadline=None)
 @given(_CASES, st.data())
 def test_no_decision_hangs_on_half_a_digit(case: Case, data: st.DataObject) -> None:

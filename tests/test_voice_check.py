@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from sounds import silence, speech
+from sounds import silence, uttered
 from stand_in_host import StandInHost
 
 from assistant import data, live_commands
@@ -143,7 +143,7 @@ def test_prompts_are_right_by_what_they_mean(bench: Any) -> None:
 
 def test_the_microphone_is_heard_for_each_prompt_and_let_go() -> None:
     host = StandInHost()
-    said = np.concatenate([silence(0.5), speech("stop"), silence(5)])
+    said = uttered(0.5, "stop", 5)
     listen = from_microphone(host, None, lambda _: None if host.feed(said) else pytest.fail("nobody listens"))
     samples = listen("stop")
     assert samples is not None
@@ -160,7 +160,7 @@ def test_the_microphone_is_heard_for_each_prompt_and_let_go() -> None:
 
 
 def recording(path: Path, text: str) -> str:
-    soundfile.write(path, np.concatenate([silence(0.4), speech(text), silence(0.8)]), RATE_HZ)
+    soundfile.write(path, uttered(0.4, text, 0.8), RATE_HZ)
     return str(path)
 
 
