@@ -2,7 +2,7 @@
 
 import io
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,22 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """The library that the recipe learns with takes seconds to load, and every test of that file is slow."""
     return True if config.option.markexpr == QUICK and collection_path.name == "test_recipe_training.py" else None
+
+
+@pytest.hookimpl(wrapper=True, trylast=True)
+def pytest_runtest_call(item: pytest.Item) -> Generator[None]:
+    """A test marked no_cover is not traced: what chance reaches counts for no coverage, and it runs three times as fast.
+
+    pytest-cov ends its own tracing for it; in a second process another tracer would be left, which is found here.
+    """
+    if item.get_closest_marker("no_cover") is None:
+        return (yield)
+    tracer = sys.gettrace()
+    sys.settrace(None)
+    try:
+        return (yield)
+    finally:
+        sys.settrace(tracer)
 
 
 @pytest.fixture(scope="session", autouse=True)
