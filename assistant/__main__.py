@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import NoReturn
 
@@ -30,6 +31,7 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
 
+@cache
 def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for each option
     """All commands with their options; every one has an example."""
     top = _Parser(

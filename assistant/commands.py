@@ -338,7 +338,7 @@ def demo(options: argparse.Namespace) -> int:
 
     from assistant import data
 
-    sessions = sorted(folder for folder in data.folder("recordings").iterdir() if folder.is_dir())
+    sessions = sorted(folder for folder in data.folder("recordings").iterdir() if any(folder.glob("*.flac")))
     if not sessions:
         raise BadInput(f"{data.folder('recordings')}: no recorded sessions there; install the program again")
     base = Path(options.data) if options.data else Path(tempfile.mkdtemp(prefix="ohmaloud-demo-"))

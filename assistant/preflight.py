@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 from assistant import data
 from assistant.dialogue.case import ANSWERS
@@ -25,6 +26,9 @@ PERSON = "person"
 """The kind that holds what is this person's own: `hard_words`, from the settings. Absent when there is nothing."""
 VOICE = "voice"
 """The procedure file with the prompts of `check --voice`: no check of a part."""
+_KEPT_BENCHES = 8
+"""Records of as many versions of the data files are read one after the other without making a Bench twice."""
+_Contents = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 
 
 def read_files() -> dict[str, dict[str, str]]:
@@ -45,7 +49,13 @@ def read_files() -> dict[str, dict[str, str]]:
 
 
 def load_bench(files: Files, default_meter: str = "pocket") -> Bench:
-    """The Bench these contents make. Raises BadData with every fault of every file."""
+    """The Bench these contents make; records of one time share theirs. Raises BadData with every fault of every file."""
+    return _bench(tuple((kind, tuple(texts.items())) for kind, texts in files.items()), default_meter)
+
+
+@lru_cache(_KEPT_BENCHES)
+def _bench(contents: _Contents, default_meter: str) -> Bench:
+    files = {kind: dict(texts) for kind, texts in contents}
     problems: list[Problem] = []
     lexicon: Lexicon | None = None
     meters: Mapping[str, Meter] = {}

@@ -2,15 +2,48 @@
 
 import io
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from program import Result
 
 from assistant.__main__ import main
 from assistant.dialogue.state import Bench
 from assistant.preflight import load_bench, read_files
+
+QUICK = "not slow"
+"""The marks by which the quick set is asked for."""
+settings.register_profile("whole", max_examples=100)
+settings.register_profile("quick", max_examples=10)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The quick set tries each property on a tenth of the examples."""
+    settings.load_profile("quick" if config.option.markexpr == QUICK else "whole")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """The library that the recipe learns with takes seconds to load, and every test of that file is slow."""
+    return True if config.option.markexpr == QUICK and collection_path.name == "test_recipe_training.py" else None
+
+
+@pytest.hookimpl(wrapper=True, trylast=True)
+def pytest_runtest_call(item: pytest.Item) -> Generator[None]:
+    """A test marked no_cover is not traced: what chance reaches counts for no coverage, and it runs three times as fast.
+
+    pytest-cov ends its own tracing for it; in a second process another tracer would be left, which is found here.
+    """
+    if item.get_closest_marker("no_cover") is None:
+        return (yield)
+    tracer = sys.gettrace()
+    sys.settrace(None)
+    try:
+        return (yield)
+    finally:
+        sys.settrace(tracer)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -22,6 +55,14 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
         # programs that tests start lie there compiled, as an installed one does, and leave nothing in the checkout
         patched.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
         patched.setenv("PYTHONPYCACHEPREFIX", str(tmp_path_factory.mktemp("compiled")))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _power_stays_on() -> Iterator[None]:
+    """Nobody waits for the disk: what tests write in this process need not outlive the machine."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("os.fsync", lambda _file: None)
         yield
 
 

@@ -68,7 +68,7 @@ def noticed(table: Table) -> bool:
     if not child:
         verdict.VERDICTS = table
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        os._exit(int(pytest.main(["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", *TESTS])))
+        os._exit(int(pytest.main(["-x", "-q", "-m", "not slow", "-n", "0", "-p", "no:cacheprovider", *TESTS])))
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == pytest.ExitCode.TESTS_FAILED
 
 

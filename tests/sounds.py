@@ -30,6 +30,11 @@ def silence(seconds: float) -> Samples:
     return np.zeros(round(seconds * RATE_HZ), dtype=np.float32)
 
 
+def uttered(*parts: str | float) -> Samples:
+    """Sentences by the program's own voice and silences in seconds, one after the other."""
+    return np.concatenate([speech(part) if isinstance(part, str) else silence(part) for part in parts])
+
+
 def write(path: Path, samples: Samples, rate_hz: int = RATE_HZ, subtype: str | None = None) -> Path:
     soundfile.write(path, samples, rate_hz, subtype=subtype)
     return path

@@ -88,6 +88,7 @@ def shop(tmp_path: Path, run: Any) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 def test_the_list_of_jobs_holds_readings_and_results_of_checks(run: Any, shop: Path) -> None:
     out = run("jobs", "--data", str(shop), "--json").out
     jobs = {job["label"]: job for job in map(json.loads, out.splitlines())}
@@ -111,6 +112,7 @@ def test_the_gravest_result_stands_for_several_checks(run: Any, tmp_path: Path) 
     assert job["verdict"] == "not-right"
 
 
+@pytest.mark.slow
 def test_the_page_of_a_coil_test_has_its_checks_after_it(shop: Path) -> None:
     (folder,) = shop.glob("*both*")
     html = page(sheet(story(folder)))
@@ -120,6 +122,7 @@ def test_the_page_of_a_coil_test_has_its_checks_after_it(shop: Path) -> None:
     assert "about 7 kilovolts between needle points and about 21 between spheres" in html
 
 
+@pytest.mark.slow
 def test_the_page_of_a_check_alone_says_nothing_about_a_coil(run: Any, shop: Path) -> None:
     (folder,) = shop.glob("*switch*")
     result = run("report", "switch", "--data", str(shop), "--no-pdf")
@@ -131,6 +134,7 @@ def test_the_page_of_a_check_alone_says_nothing_about_a_coil(run: Any, shop: Pat
     assert "not finished" not in html
 
 
+@pytest.mark.slow
 def test_the_page_of_an_unfinished_check_says_so(shop: Path) -> None:
     (folder,) = shop.glob("*left*")
     html = page(sheet(story(folder)))
@@ -139,6 +143,7 @@ def test_the_page_of_an_unfinished_check_says_so(shop: Path) -> None:
     assert "Lead: not taken" in html
 
 
+@pytest.mark.slow
 def test_checks_travel_with_export_and_are_compared_with_nothing(run: Any, shop: Path, tmp_path: Path) -> None:
     assert run("export", "--all", "--to", str(tmp_path / "all.zip"), "--data", str(shop)).status == 0
     there = tmp_path / "there"

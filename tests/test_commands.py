@@ -45,6 +45,7 @@ def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], exp
     assert expected.items() <= result.json.items()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
@@ -82,6 +83,7 @@ def test_a_wrong_argument_gets_one_line_and_status_2(
     assert result.out == ""
 
 
+@pytest.mark.slow
 def test_every_command_has_help_with_an_example(run: Any) -> None:
     assert run("--help").status == 0
     for name in commands.COMMANDS:
@@ -145,6 +147,7 @@ def test_chat_from_a_pipe_to_a_verdict_then_replay(run: Any, tmp_path: Path) -> 
         assert result.err.startswith("Identical")
 
 
+@pytest.mark.slow
 def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     run("chat", "--data", str(tmp_path), typed="ready\n14\n")
     (folder,) = tmp_path.iterdir()
@@ -166,6 +169,7 @@ def test_replay_of_a_damaged_or_differing_record(run: Any, tmp_path: Path, monke
     assert "damaged" in result.err
 
 
+@pytest.mark.slow
 def test_chat_tells_of_a_job_left_unfinished_and_takes_it_up(run: Any, tmp_path: Path) -> None:
     run("chat", "--data", str(tmp_path), "--job", "pump", typed="ready\nstop\n")
     assert "Job pump was left unfinished" in run("chat", "--data", str(tmp_path), typed="").err

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sounds import silence, speech
+from sounds import silence, speech, uttered
 
 from assistant import data
 from assistant.data import texts
@@ -118,7 +118,7 @@ def test_the_built_in_engine_hears_every_way_twice_while_it_is_not_sure(
 ) -> None:
     never = replace(lexicon.certainty["built-in"], at_once=1.1)
     doubter = BuiltIn(replace(lexicon, certainty={**lexicon.certainty, "built-in": never}))
-    hearing = doubter.hear(np.concatenate([silence(0.5), speech(said), silence(0.5)]), ANY)
+    hearing = doubter.hear(uttered(0.5, said, 0.5), ANY)
     limited = [heard.text for heard in hearing.alternatives if heard.source == "limited"]
     assert any(text.startswith(words) for text in limited)
     assert {heard.source for heard in hearing.alternatives} == {
@@ -129,7 +129,7 @@ def test_the_built_in_engine_hears_every_way_twice_while_it_is_not_sure(
 
 @pytest.mark.slow
 def test_the_built_in_engine_leaves_off_when_it_is_sure(built_in: BuiltIn) -> None:
-    hearing = built_in.hear(np.concatenate([silence(0.5), speech("stop"), silence(0.5)]), ANY)
+    hearing = built_in.hear(uttered(0.5, "stop", 0.5), ANY)
     assert {heard.source for heard in hearing.alternatives} == {"limited", "letters"}
 
 
@@ -185,7 +185,7 @@ def test_what_the_free_pass_writes_is_turned_into_words(written: str, words: str
 @pytest.mark.slow
 @pytest.mark.parametrize("said", ["four point seven kilo ohms", "one five point two ohms", "stop", "yes"])
 def test_vosk_hears_english_within_the_sentences(vosk: Vosk, said: str) -> None:
-    hearing = vosk.hear(np.concatenate([silence(0.3), speech(said), silence(0.3)]), ANY)
+    hearing = vosk.hear(uttered(0.3, said, 0.3), ANY)
     assert said in [heard.text for heard in hearing.alternatives]
     best = hearing.alternatives[0]
     assert best.source == "vosk"
@@ -193,9 +193,7 @@ def test_vosk_hears_english_within_the_sentences(vosk: Vosk, said: str) -> None:
     scores = [heard.score for heard in hearing.alternatives if heard.score is not None]
     assert scores == sorted(scores, reverse=True)
     for _ in range(2):  # times count from the start of each utterance, not of everything the recogniser ever heard
-        end_s = (
-            vosk.hear(np.concatenate([silence(0.3), speech(said), silence(0.3)]), ANY).alternatives[0].words[-1].end_s
-        )
+        end_s = vosk.hear(uttered(0.3, said, 0.3), ANY).alternatives[0].words[-1].end_s
         assert end_s is not None
         assert end_s <= len(speech(said)) / RATE_HZ + 0.6
 

@@ -189,6 +189,7 @@ def test_any_other_error_is_told_in_the_librarys_words(library: Library) -> None
     assert "no such device" in refused()
 
 
+@pytest.mark.slow
 def test_a_library_that_is_missing_is_named_with_the_command_that_installs_it(monkeypatch: pytest.MonkeyPatch) -> None:
     class Missing:
         def find_spec(self, name: str, *_: object) -> None:

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 from hearings import hearing, sure
-from sounds import silence, speech
+from sounds import silence, speech, uttered
 from stand_in_host import LOUDSPEAKER, StandInHost
-from test_devices_live_mouth import LIMIT_S, until
+from waiting import LIMIT_S, until
 
 from assistant.devices import levels
 from assistant.devices.ears import Ears, breaks_off
@@ -88,10 +88,11 @@ class Listening:
 # ---- the microphone
 
 
+@pytest.mark.slow
 def test_the_live_microphone_gives_utterances_at_the_recognisers_rate() -> None:
     host = StandInHost()
     there = Listening(host, unfinished=lambda _: False)
-    host.feed(np.concatenate([silence(1), speech("four point seven k"), silence(1), speech("stop"), silence(1)]))
+    host.feed(uttered(1, "four point seven k", 1, "stop", 1))
     there.done()
     assert [utterance.asked for utterance in there.found] == [True, True]
     assert there.found[0].end_s <= there.found[1].start_s
@@ -110,13 +111,14 @@ def test_shut_ears_hear_nothing_and_forget_what_was_begun() -> None:
     shut.set()
     host.feed(np.concatenate([word, silence(2)]))
     shut.clear()
-    host.feed(np.concatenate([silence(0.5), speech("stop"), silence(2)]))
+    host.feed(uttered(0.5, "stop", 2))
     there.done()
     assert len(there.found) == 1
     assert there.found[0].end_s - there.found[0].start_s < 1.5
     assert there.ear.notes == ["works", "began", "nothing", "began"]
 
 
+@pytest.mark.slow
 def test_an_utterance_with_a_hole_in_it_is_not_given_out() -> None:
     host = StandInHost()
     there = Listening(host)
@@ -160,7 +162,7 @@ def test_a_list_read_anew_by_somebody_else_is_no_trouble() -> None:
     host.feed(silence(0.1))
     host.devices(anew=True)
     until(lambda: host.opened == 2)
-    host.feed(np.concatenate([silence(0.5), speech("stop"), silence(2)]))
+    host.feed(uttered(0.5, "stop", 2))
     there.done()
     assert len(there.found) == 1
     assert there.error == ""
@@ -223,9 +225,7 @@ class Told:
 
     def speak(self, *texts: str) -> None:
         until(lambda: self.host.streams)
-        self.host.feed(
-            np.concatenate([silence(0.5), *(part for text in texts for part in (speech(text), silence(0.6)))])
-        )
+        self.host.feed(uttered(0.5, *(part for text in texts for part in (text, 0.6))))
 
     def next(self) -> Report:
         return self.told.get(timeout=LIMIT_S)
@@ -309,6 +309,7 @@ def test_a_recogniser_that_breaks_is_trouble_in_one_line_and_not_the_end(bench: 
     there.ears.close()
 
 
+@pytest.mark.slow
 def test_lost_sound_is_told_and_nothing_is_taken_from_it(bench: Bench) -> None:
     there = Told(bench, lambda _: sure("stop"))
     until(lambda: there.host.streams)
@@ -319,6 +320,7 @@ def test_lost_sound_is_told_and_nothing_is_taken_from_it(bench: Bench) -> None:
     there.ears.close()
 
 
+@pytest.mark.slow
 def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -327,7 +329,7 @@ def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
     there = Told(bench, lambda _: sure("stop"))
     until(lambda: there.host.streams)
     noise = np.random.default_rng(5).standard_normal(40 * RATE_HZ).astype(np.float32) * 0.02
-    word = np.concatenate([speech("stop"), silence(1)])
+    word = uttered("stop", 1)
     said = 0.05 * word / np.abs(word).max() * 2
     loud = np.clip(word * 40, -1, 1)
     parts = [silence(4), *[np.concatenate([noise[:32_000], noise[: len(said)] + said])] * 5, loud, silence(1), loud]
@@ -345,8 +347,9 @@ def test_advice_about_level_noise_and_a_mute_microphone_comes_once(
 # ---- levels
 
 
+@pytest.mark.slow
 def test_levels_say_what_is_wrong_in_words() -> None:
-    word = np.concatenate([silence(0.5), speech("four point seven kilo ohms"), silence(0.5)])
+    word = uttered(0.5, "four point seven kilo ohms", 0.5)
     noise = np.random.default_rng(2).standard_normal(len(word)).astype(np.float32)
     assert levels.in_words(levels.measure(word + noise * 1e-4)) == "loud enough; the noise is low"
     assert levels.in_words(levels.measure(word + noise * 0.06)).startswith("loud enough; noise is high")
@@ -357,8 +360,9 @@ def test_levels_say_what_is_wrong_in_words() -> None:
     assert levels.measure(silence(0)).snr_db is None
 
 
+@pytest.mark.slow
 def test_the_signal_to_noise_ratio_is_near_what_was_mixed() -> None:
-    word = np.concatenate([silence(1), speech("nine eight seven six five"), silence(1)])
+    word = uttered(1, "nine eight seven six five", 1)
     speaking = word[RATE_HZ:-RATE_HZ]
     wanted_db = 15.0
     level = float(np.sqrt(np.square(speaking).mean() / 10 ** (wanted_db / 10)))

@@ -1,6 +1,5 @@
 """Loudspeaker and mouth: sentences in order, interrupted at once, whole when they must be, and every way they can fail."""
 
-import threading
 import time
 from collections.abc import Iterator
 from queue import Queue
@@ -9,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from stand_in_host import MICROPHONE, StandInHost
+from waiting import LIMIT_S, until
 
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
@@ -16,16 +16,6 @@ from assistant.devices.reports import AllSpoken, Back, Failed, Report
 from assistant.devices.speaker import Silent
 from assistant.devices.tones import Tone, sound
 from assistant.errors import BadInput
-
-LIMIT_S = 20.0
-"""No test waits so long unless something is broken."""
-
-
-def until(wanted: Any, what: str = "it") -> None:
-    end = time.monotonic() + LIMIT_S
-    while not wanted():
-        assert time.monotonic() < end, f"{what} never came"
-        threading.Event().wait(0.001)
 
 
 class Levels:
@@ -177,6 +167,7 @@ def test_sentences_are_spoken_in_order_and_the_end_is_told_once(spoken: Spoken) 
     assert spoken.told.empty()
 
 
+@pytest.mark.slow
 def test_rate_and_loudness_hold_from_the_next_sentence_on(spoken: Spoken) -> None:
     spoken.mouth.voice(300, 50)
     spoken.mouth.say("4", whole=False)
@@ -213,6 +204,7 @@ def test_a_caution_goes_on_through_an_answer_and_ends_at_stop(spoken: Spoken) ->
     assert order(spoken.host) == "12"
 
 
+@pytest.mark.slow
 def test_what_was_held_begins_again_and_what_was_dropped_meanwhile_does_not(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=False)
     until(lambda: "1" in order(spoken.host))
@@ -229,6 +221,7 @@ def test_what_was_held_begins_again_and_what_was_dropped_meanwhile_does_not(spok
     assert spoken.speaker.asked.count(("1 long", 175)) == 2
 
 
+@pytest.mark.slow
 def test_tones_sound_between_the_sentences_where_they_are_wanted() -> None:
     for wanted in (True, False):
         spoken = Spoken(tones=wanted)
@@ -247,6 +240,7 @@ def test_getting_ready_opens_the_device_before_anything_is_said(spoken: Spoken) 
     assert spoken.host.opened == 1
 
 
+@pytest.mark.slow
 def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -> None:
     spoken.mouth.say("1", whole=False)
     spoken.mouth.say("2 long", whole=False)
@@ -271,6 +265,7 @@ def test_a_voice_that_fails_is_told_once_the_text_is_read_and_the_voice_comes_ba
     assert order(spoken.host) == "3"
 
 
+@pytest.mark.slow
 def test_a_loudspeaker_that_is_pulled_out_is_told_once_and_tried_until_it_is_back(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=False)
     until(lambda: "1" in order(spoken.host))

@@ -124,6 +124,7 @@ def any_speaker(request: pytest.FixtureRequest) -> Iterator[Speaker]:
 ODD_TEXTS = ("", "...", "\x00\x07\x1b[31m", "日本語", "🙂", "a" * 5_000, "4.70 kΩ", 'quote " \\ <speak> & </speak>')
 
 
+@pytest.mark.slow
 def test_a_speaker_gives_a_wav_or_nothing_and_never_raises(any_speaker: Speaker) -> None:
     for text in ODD_TEXTS:
         for rate_wpm in (-1, 180, 10_000):
@@ -131,6 +132,7 @@ def test_a_speaker_gives_a_wav_or_nothing_and_never_raises(any_speaker: Speaker)
             assert wav is None or sound_of(wav)[0].size > 0
 
 
+@pytest.mark.slow
 def test_a_speaker_says_the_same_again_and_from_many_threads(any_speaker: Speaker) -> None:
     lines = [f"Reading number {n}." for n in range(6)]
     once = [any_speaker.render(line, 300) for line in lines]
@@ -159,6 +161,7 @@ def test_the_voice_makes_sound_and_works_without_trouble(voice: Voice) -> None:
     assert voice.trouble is None
 
 
+@pytest.mark.slow
 def test_a_faster_rate_is_shorter(voice: Voice) -> None:
     text = "One five point two kilo-ohms, taken a second time after cleaning."
     lengths = [len(voice.render(text, rate_wpm) or b"") for rate_wpm in (120, 180, 300, 450)]
@@ -172,6 +175,7 @@ def test_a_faster_rate_is_shorter(voice: Voice) -> None:
     assert voice.render(text, 9_999) == voice.render(text, 450)
 
 
+@pytest.mark.slow
 def test_another_voice_sounds_different_and_stays() -> None:
     text = "One five point two kilo-ohms."
     with Voice() as changing:
@@ -215,6 +219,7 @@ def test_voices_follow_each_other_round_and_round(voices: list[str], current: st
     assert voice_worker.following(voices, current) == chosen
 
 
+@pytest.mark.slow
 def test_every_sentence_is_its_own(voice: Voice) -> None:
     """pyttsx3 may repeat or drop sentences when one engine is asked for several; each here must be itself."""
     short, long = "Yes.", "Every reading that would condemn the coil is taken a second time, after cleaning."
@@ -225,12 +230,14 @@ def test_every_sentence_is_its_own(voice: Voice) -> None:
     assert abs(len(voice.render(long, 180) or b"") - len(alone or b"")) < 2_000
 
 
+@pytest.mark.slow
 def test_the_voice_prints_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     with Voice() as fresh:
         assert fresh.render("Not a word on the screen.", 180)
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="the espeak-ng of a package is preloaded on Linux alone")
 def test_the_voice_needs_no_system_espeak_and_survives_a_long_path(tmp_path: Path) -> None:
     # The library in the worker is the package's, and so are its data, though they lie deeper than espeak-ng can reach.
@@ -256,6 +263,7 @@ with tempfile.TemporaryDirectory() as scratch:
     assert [Path(name).parent.name for name in mapped] == ["espeakng_loader"]
 
 
+@pytest.mark.slow
 def test_a_voice_that_does_not_exist_is_trouble_in_one_line() -> None:
     with Voice("no/such-voice") as strange:
         assert strange.render("Anything.", 180) is None
@@ -275,6 +283,7 @@ def test_a_worker_that_never_answers_is_given_up_and_killed() -> None:
         assert hung.trouble == ("No spoken words: the voice process did not answer within 0.05 s. The text goes on.")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("script", "why"),
     [
@@ -300,6 +309,7 @@ def test_a_program_that_is_not_there_is_trouble(tmp_path: Path) -> None:
     assert "cannot be started" in (missing.trouble or "")
 
 
+@pytest.mark.slow
 def test_a_worker_that_ended_between_sentences_is_replaced(tmp_path: Path) -> None:
     log = tmp_path / "log"
     with Voice(command=fake(ONE_EACH, log)) as mortal:
@@ -309,6 +319,7 @@ def test_a_worker_that_ended_between_sentences_is_replaced(tmp_path: Path) -> No
     assert log.read_text().count("start") == 3
 
 
+@pytest.mark.slow
 def test_a_voice_that_comes_back_is_used_again(tmp_path: Path) -> None:
     with Voice(command=fake(BROKEN_AT_FIRST, tmp_path / "log", 2)) as patient:
         assert patient.render("line", 180) is None
@@ -317,6 +328,7 @@ def test_a_voice_that_comes_back_is_used_again(tmp_path: Path) -> None:
         assert patient.trouble is None
 
 
+@pytest.mark.slow
 def test_a_voice_that_stays_broken_is_tried_ever_less_often(tmp_path: Path) -> None:
     log = tmp_path / "log"
     with Voice(command=fake(BROKEN_AT_FIRST, log, 99)) as broken:
@@ -338,6 +350,7 @@ def test_a_sentence_is_rendered_once_for_each_rate_and_the_oldest_are_let_go(tmp
     assert log.read_text().split("\n") == ["start", "a 180 en", "a 200 en", "b 180 en", "a 200 en", ""]
 
 
+@pytest.mark.slow
 def test_sentences_from_many_threads_are_not_mixed_up(tmp_path: Path) -> None:
     lines = [f"line{n}" for n in range(40)]
     with Voice(command=fake(ECHO, tmp_path / "log")) as shared, ThreadPoolExecutor(8) as pool:
@@ -346,6 +359,7 @@ def test_sentences_from_many_threads_are_not_mixed_up(tmp_path: Path) -> None:
     assert (tmp_path / "log").read_text().count("start") == 1
 
 
+@pytest.mark.slow
 def test_threads_that_meet_a_dying_worker_all_get_an_answer(tmp_path: Path) -> None:
     with Voice(command=fake(ONE_EACH, tmp_path / "log")) as mortal, ThreadPoolExecutor(8) as pool:
         sounds = list(pool.map(lambda n: mortal.render(f"line{n}", 180), range(24)))
@@ -363,6 +377,7 @@ def test_closing_twice_and_speaking_after_it_are_fine(tmp_path: Path) -> None:
     made.close()
 
 
+@pytest.mark.slow
 def test_a_voice_that_nobody_closes_ends_its_process(tmp_path: Path) -> None:
     forgotten = Voice(command=fake(ECHO, tmp_path / "log"))
     assert forgotten.render("a", 180) == b"RIFFa"
@@ -418,6 +433,7 @@ def test_a_file_without_sound_is_refused(tmp_path: Path) -> None:
         voice_worker.as_wav(path)
 
 
+@pytest.mark.slow
 def test_nothing_heavy_is_imported_before_it_is_needed() -> None:
     script = "import sys; import assistant.devices.speaker; print(*sorted(sys.modules))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=60)

@@ -2,7 +2,9 @@
 
 from dataclasses import replace
 
+import pytest
 from conversation import Conversation
+from depth import examples
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -230,9 +232,9 @@ class Talk(RuleBasedStateMachine):
 
 
 Talk.TestCase.settings = settings(
-    max_examples=60, stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=examples(60), stateful_step_count=45, deadline=None, suppress_health_check=list(HealthCheck)
 )
-TestTalk = Talk.TestCase
+TestTalk = pytest.mark.no_cover(Talk.TestCase)
 
 
 def test_every_cell_of_the_table_is_written() -> None:

@@ -49,6 +49,7 @@ def written(folder: Path, *events: Event) -> Path:
     return folder / FILE
 
 
+@pytest.mark.no_cover
 @given(st.lists(EVENTS, max_size=6))
 def test_every_event_comes_back_as_it_was(tmp_path_factory: pytest.TempPathFactory, events: list[Event]) -> None:
     folder = tmp_path_factory.mktemp("journal")

@@ -35,6 +35,7 @@ def test_the_shipped_files_have_no_fault() -> None:
     assert faults() == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("file", "old", "new", "where", "expected"),
     [
@@ -251,6 +252,7 @@ def test_missing_and_strange_files_are_named() -> None:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(data.texts("grammar")))
 def test_an_empty_or_broken_file_never_raises_anything_else(name: str) -> None:
     for text in (

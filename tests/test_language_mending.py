@@ -110,6 +110,7 @@ def test_what_is_known_stays_as_typed() -> None:
     assert mend("Stop 4.7 kΩ please", lexicon()) == ("Stop 4.7 kΩ please", ())
 
 
+@pytest.mark.slow
 def test_the_library_for_mending_is_loaded_only_when_a_word_is_unknown() -> None:
     program = """
 import sys

@@ -126,6 +126,7 @@ def test_a_token_knows_the_word_it_came_from() -> None:
     )
 
 
+@pytest.mark.no_cover
 @given(st.text())
 def test_clean_text_is_one_printable_line(text: str) -> None:
     line = clean(text)
@@ -133,6 +134,7 @@ def test_clean_text_is_one_printable_line(text: str) -> None:
     assert line == " ".join(line.split())
 
 
+@pytest.mark.no_cover
 @given(st.text(max_size=30), st.booleans())
 def test_tokens_are_words_in_order(text: str, by_keyboard: bool) -> None:  # noqa: FBT001
     line = clean(text)

@@ -18,8 +18,8 @@ from assistant.language.meaning import (
 from assistant.language.sentences import MOST_SENTENCES, sentences
 from assistant.measure.units import Reading, Shown
 
-QUICK = ("primary", "symptoms", "yes_no")
-"""Steps of the quick set; the others are slow because they are many and have thousands of sentences."""
+QUICK = ("yes_no",)
+"""The step of the quick set; the others are slow because they are many and have thousands of sentences."""
 STEPS = [step if step in QUICK else pytest.param(step, marks=pytest.mark.slow) for step in lexicon().expectations]
 
 

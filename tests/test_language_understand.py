@@ -889,6 +889,7 @@ _TEXT = st.one_of(
 )
 
 
+@pytest.mark.no_cover
 @given(
     _TEXT,
     st.sampled_from(sorted(lexicon().expectations)),

@@ -8,10 +8,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Self
 
-import numpy as np
 import pytest
 from hearings import Hears
-from sounds import silence, speech
+from sounds import uttered
 from stand_in_host import StandInHost, StandInStream
 
 from assistant.__main__ import main
@@ -89,13 +88,14 @@ def test_a_quiet_session_by_typing_reaches_its_verdict(
     assert "rate = 200" in (tmp_path / "settings.toml").read_text()
 
 
+@pytest.mark.slow
 def test_a_session_speaks_hears_and_keeps_what_it_heard(
     devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def person() -> None:
         while not [stream for stream in devices.streams if stream.take]:
             threading.Event().wait(0.01)
-        devices.feed(np.concatenate([silence(0.5), speech("ready"), silence(1.0)]))
+        devices.feed(uttered(0.5, "ready", 1.0))
         while not list((tmp_path / "data").glob("*/heard-0001.flac")):
             threading.Event().wait(0.01)
         typing.type("stop")
@@ -204,7 +204,7 @@ def test_a_wrong_option_is_one_line(option: str, value: str, capsys: pytest.Capt
 class SpeakingHost(StandInHost):
     """Somebody speaks into the microphone as soon as it is opened."""
 
-    says = np.concatenate([silence(0.5), speech("four point seven kilo ohms"), silence(0.5)])
+    says = uttered(0.5, "four point seven kilo ohms", 0.5)
 
     def record(self, device: Device, take: Take) -> StandInStream:
         stream = super().record(device, take)
@@ -212,6 +212,7 @@ class SpeakingHost(StandInHost):
         return stream
 
 
+@pytest.mark.slow
 def test_a_checkup_names_what_would_be_used_and_why_and_how_it_sounds(
     devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -267,6 +268,7 @@ def test_a_checkup_names_all_that_is_missing_and_how_to_get_it(
     assert "Microphone: none. Sound needs a library." in shown.err
 
 
+@pytest.mark.slow
 def test_a_microphone_that_gives_nothing_is_found_out(
     devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -283,6 +285,7 @@ def test_a_test_of_impossible_length_is_refused(seconds: str, capsys: pytest.Cap
     assert "expected seconds from 0 to 60" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_nothing_but_the_live_commands_needs_the_sound_library() -> None:
     import subprocess  # noqa: PLC0415 - here alone
 

@@ -96,6 +96,7 @@ def test_a_bare_meaning_is_enough() -> None:
     assert as_json(SaidReading(Reading(Shown.OVER_RANGE))) == {"kind": "over range"}
 
 
+@pytest.mark.no_cover
 @given(st.decimals(0, 10**9, allow_nan=False, allow_infinity=False, places=4))
 def test_plain_numbers_have_no_exponent_and_no_trailing_zeros(value: Decimal) -> None:
     text = plain(value)

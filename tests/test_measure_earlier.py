@@ -96,6 +96,7 @@ ohms = st.decimals("0.1", "2e6", places=1)
 doubts = st.floats(0, 1e5)
 
 
+@pytest.mark.no_cover
 @given(ohms, st.lists(ohms, min_size=1, max_size=5), doubts, doubts)
 def test_more_doubt_never_decides_more(value: Decimal, values: list[Decimal], less: float, more: float) -> None:
     less, more = sorted((less, more))

@@ -34,6 +34,7 @@ def test_copper_between_two_temperatures(row: CheckRow) -> None:
     assert found == pytest.approx(row.number("expected_r2_ohm"), abs=row.number("tolerance_ohm"))
 
 
+@pytest.mark.no_cover
 @given(st.decimals(-60, 300, places=1), st.decimals(-60, 300, places=1))
 def test_there_and_back_is_the_same_resistance(there: Decimal, back: Decimal) -> None:
     assert copper_ratio(there, back) * copper_ratio(back, there) == pytest.approx(Decimal(1))
@@ -108,6 +109,7 @@ def test_without_doubt_inside_is_certain() -> None:
 _OHMS = st.decimals(0, 10_000, places=2)
 
 
+@pytest.mark.no_cover
 @given(_OHMS, st.floats(0, 1e6), st.none() | _OHMS, st.none() | _OHMS)
 def test_a_probability_is_a_probability(
     value: Decimal, u_ohm: float, low: Decimal | None, high: Decimal | None
@@ -115,6 +117,7 @@ def test_a_probability_is_a_probability(
     assert 0 <= probability_inside(value, u_ohm, low, high) <= 1
 
 
+@pytest.mark.no_cover
 @given(_OHMS, st.floats(0, 1e4), st.floats(0, 1e4), _OHMS, _OHMS)
 def test_more_doubt_never_leaves_the_doubtful_zones(
     value: Decimal, guard: float, more: float, one: Decimal, two: Decimal

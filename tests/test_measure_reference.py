@@ -63,6 +63,7 @@ def test_sums_differences_and_multiples_are_those_of_uncertainties(meter: Meter,
     assert ours.u_ohm == pytest.approx(reference.std_dev, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("meter", "row"), READINGS)
 def test_sums_and_differences_are_those_of_gtc(meter: Meter, row: CheckRow) -> None:
     gtc = pytest.importorskip("GTC", reason="gtc is not installed (it is in the test extra)")
@@ -83,6 +84,7 @@ def trials(value: Measured, known: dict[str, Any], random: np.random.Generator) 
     return by_reference(value, known, lambda _name: random.uniform(-sqrt(3), sqrt(3), _TRIALS))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("meter", "row"), READINGS)
 def test_a_monte_carlo_run_agrees_with_the_linear_doubt(meter: Meter, row: CheckRow) -> None:
     random = np.random.default_rng(5)
@@ -93,6 +95,7 @@ def test_a_monte_carlo_run_agrees_with_the_linear_doubt(meter: Meter, row: Check
         assert ours.expanded_ohm == pytest.approx(2 * float(np.std(found)), rel=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("celsius", [0, 20, 60, 120])
 def test_a_monte_carlo_run_over_an_unknown_temperature_agrees(celsius: int) -> None:
     """The straight line of copper is divided by a temperature that is not known: linear only as far as 15 K go."""
@@ -111,6 +114,7 @@ def test_a_monte_carlo_run_over_an_unknown_temperature_agrees(celsius: int) -> N
     assert ours.expanded_ohm == pytest.approx(2 * float(np.std(found)), rel=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("row", rows("meter_accuracy", "resistance_range"))
 def test_a_monte_carlo_run_agrees_for_every_range_of_the_check_file(row: CheckRow) -> None:
     digits = (row.number("resolution_ohm"), row.number("percent_of_reading"))

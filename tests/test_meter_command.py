@@ -135,6 +135,7 @@ def test_answers_that_end_keep_nothing(run: Any, own: Path) -> None:
     assert not own.exists()
 
 
+@pytest.mark.slow
 def test_it_is_used_by_judge_and_in_a_session_and_travels_with_the_record(run: Any, own: Path, tmp_path: Path) -> None:
     run("meter", "new", "rough", "--range", "200:1:5:5", "--range", "20k:100:5:5")
     plain = run("judge", "--primary", "2", "--secondary", "4.2k").json
@@ -209,6 +210,7 @@ def test_a_folder_that_cannot_be_made_gets_one_line(run: Any, own: Path) -> None
     assert "cannot be written" in run("meter", "new", "mine", *_RANGES).err
 
 
+@pytest.mark.slow
 def test_a_damaged_meter_of_ones_own_is_named_by_every_session(run: Any, own: Path, tmp_path: Path) -> None:
     run("meter", "new", "mine", *_RANGES)
     (own / "mine.toml").write_text("title = 3", encoding="utf-8")

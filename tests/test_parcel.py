@@ -5,6 +5,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+import shutil
 import stat
 import zipfile
 from collections.abc import Callable
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from depth import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from records_cases import AT, ELECTRONICS, LEFT, SOUND, session
@@ -24,15 +26,21 @@ from assistant.records.parcel import LIST_FILE, Unpacked, pack, unpack
 from assistant.records.story import story
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two sessions, one with a sound and a mark."""
-    data = tmp_path / "shop"
+    data = tmp_path_factory.mktemp("shop")
     first = session(data, *SOUND, label="pump")
     (first / "001.wav").write_bytes(b"RIFF" + bytes(2000))
     write_marks(first, Marks("coil A", known_good=True))
     session(data, *LEFT, label="saw", at=AT + dt.timedelta(days=1))
     return data
+
+
+@pytest.fixture
+def shop(kept: Path, tmp_path: Path) -> Path:
+    """The same two, to do with as one likes."""
+    return Path(shutil.copytree(kept, tmp_path / "shop"))
 
 
 @pytest.fixture
@@ -76,6 +84,7 @@ def test_what_is_there_already_stays_as_it_is(shop: Path, packed: Path) -> None:
     assert tree(shop) == before
 
 
+@pytest.mark.slow
 def test_another_session_of_one_name_comes_in_beside_it(shop: Path, packed: Path, tmp_path: Path) -> None:
     data = tmp_path / "other"
     there = session(data, *ELECTRONICS, label="pump")
@@ -102,6 +111,7 @@ def test_the_commands_do_it(run: Any, shop: Path, tmp_path: Path) -> None:
     assert "taken in as" in result.err
 
 
+@pytest.mark.slow
 def test_a_damaged_record_is_left_out_with_a_word(run: Any, shop: Path, tmp_path: Path) -> None:
     first, second = sorted(shop.iterdir())
     (first / FILE).write_bytes((first / FILE).read_bytes().replace(b"ready", b"reedy"))
@@ -115,6 +125,7 @@ def test_a_damaged_record_is_left_out_with_a_word(run: Any, shop: Path, tmp_path
     assert "Left out" in result.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
@@ -139,6 +150,7 @@ def test_what_cannot_be_done_gets_one_line(run: Any, packed: Path, arguments: tu
     assert packed.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_nothing_to_export_and_nowhere_to_import(run: Any, tmp_path: Path, packed: Path) -> None:
     assert "no records there" in run("export", "--all", "--to", "x.zip", "--data", str(tmp_path / "none")).err
     (tmp_path / "file").write_bytes(b"")
@@ -284,6 +296,7 @@ FORGED: dict[str, tuple[Forge, str]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FORGED)
 def test_a_forged_parcel_is_refused_as_a_whole(shop: Path, tmp_path: Path, name: str) -> None:
     forge, why = FORGED[name]
@@ -301,6 +314,7 @@ def test_a_forged_parcel_is_refused_as_a_whole(shop: Path, tmp_path: Path, name:
     assert [path.name for path in data.iterdir()] == [there.name]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("bound", "most", "why"),
     [
@@ -322,7 +336,8 @@ def test_bounds_hold_for_number_and_size(
     assert len(unpack(packed, data).added) == 2
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.mark.no_cover
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_to_a_parcel_is_refused_or_harmless(packed: Path, tmp_path: Path, data: st.DataObject) -> None:
     whole = bytearray(packed.read_bytes())

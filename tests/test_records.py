@@ -4,6 +4,7 @@ import csv
 import datetime as dt
 import io
 import json
+import shutil
 import sqlite3
 from decimal import Decimal
 from pathlib import Path
@@ -22,14 +23,14 @@ from assistant.measure.coil import Tap
 from assistant.measure.earlier import Agreement
 from assistant.measure.parts import PartKind
 from assistant.measure.verdict import VerdictKind
-from assistant.preflight import read_files
+from assistant.preflight import load_bench, read_files
 from assistant.records import folders
 from assistant.records import index as index_module
 from assistant.records.beside import earlier
 from assistant.records.folders import find, label_of, sessions
 from assistant.records.index import INDEX_FILE, Index, Job, Wanted, rebuilt
 from assistant.records.marks import MARKS_FILE, NAME_MOST, Marks, read_marks, write_marks
-from assistant.records.story import Benches, story
+from assistant.records.story import story
 
 
 def day(number: int) -> dt.datetime:
@@ -41,13 +42,21 @@ def secondary(value: str) -> tuple[str, ...]:
     return (*TO_METER, "0.3", "1.4", value, "no", "done")
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Four sessions on four days."""
-    session(tmp_path, *SOUND, label="mower 7", at=day(0))
-    session(tmp_path, *ELECTRONICS, label="Water pump", at=day(1))
-    session(tmp_path, *LEFT, label="saw", at=day(2))
-    session(tmp_path, "ready", "two stroke", "no", "none", label="mower 9", at=day(3))
+    data = tmp_path_factory.mktemp("shop")
+    session(data, *SOUND, label="mower 7", at=day(0))
+    session(data, *ELECTRONICS, label="Water pump", at=day(1))
+    session(data, *LEFT, label="saw", at=day(2))
+    session(data, "ready", "two stroke", "no", "none", label="mower 9", at=day(3))
+    return data
+
+
+@pytest.fixture
+def shop(kept: Path, tmp_path: Path) -> Path:
+    """The same four, to do with as one likes."""
+    shutil.copytree(kept, tmp_path, dirs_exist_ok=True)
     return tmp_path
 
 
@@ -89,6 +98,7 @@ def test_every_session_is_listed_oldest_first(run: Any, shop: Path) -> None:
     assert found[2]["secondary_shown"] == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "labels"),
     [
@@ -136,6 +146,7 @@ def test_control_characters_do_not_reach_the_screen(run: Any, tmp_path: Path) ->
     assert "p [31mp" in out
 
 
+@pytest.mark.slow
 def test_nothing_found_is_said(run: Any, shop: Path, tmp_path: Path) -> None:
     result = run("jobs", "--label", "nobody", "--data", str(shop))
     assert (result.status, result.out) == (0, "")
@@ -174,6 +185,7 @@ def test_a_record_that_cannot_be_read_is_listed_with_its_trouble(run: Any, shop:
     assert len(found) == 4
 
 
+@pytest.mark.slow
 def test_a_verdict_is_listed_as_it_was_given(run: Any, shop: Path) -> None:
     folder = next(shop.glob("*mower-7"))
     rewritten(folder / FILE, '"kind":"sound"', '"kind":"undecided"')
@@ -192,6 +204,7 @@ def contents(data: Path) -> list[tuple[Any, ...]]:
     return found
 
 
+@pytest.mark.slow
 def test_the_index_follows_sessions_that_go_on_come_and_go(shop: Path) -> None:
     assert [job[7] for job in contents(shop)] == ["sound", "electronics", "", ""]
     left = next(shop.glob("*saw"))
@@ -224,6 +237,7 @@ def test_only_what_is_new_is_read(shop: Path, monkeypatch: pytest.MonkeyPatch) -
     assert read == [1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("harm", ["gone", "no database", "another version", "cut", "tables missing"])
 def test_an_index_lost_or_damaged_is_made_anew(shop: Path, harm: str) -> None:
     before = contents(shop)
@@ -243,6 +257,7 @@ def test_an_index_lost_or_damaged_is_made_anew(shop: Path, harm: str) -> None:
     assert contents(shop) == before
 
 
+@pytest.mark.slow
 def test_a_rebuilt_index_is_the_same(shop: Path) -> None:
     before = contents(shop)
     index = rebuilt(shop)
@@ -252,6 +267,7 @@ def test_a_rebuilt_index_is_the_same(shop: Path) -> None:
     index.close()
 
 
+@pytest.mark.slow
 def test_where_the_index_cannot_be_written_it_is_held_in_memory(shop: Path) -> None:
     before = contents(shop)
     (shop / INDEX_FILE).unlink()
@@ -259,6 +275,7 @@ def test_where_the_index_cannot_be_written_it_is_held_in_memory(shop: Path) -> N
     assert contents(shop) == before
 
 
+@pytest.mark.slow
 def test_many_new_records_are_told_about(run: Any, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(commands_records, "_TELL_FROM", 3)
     assert "Reading records: 4 of 4." in run("jobs", "--data", str(shop)).err
@@ -277,6 +294,7 @@ def test_strange_things_among_the_records_are_passed_over(shop: Path) -> None:
 # ---- which one is meant
 
 
+@pytest.mark.slow
 def test_the_latest_of_a_label_is_meant(shop: Path) -> None:
     later = session(shop, *SOUND, label="mower 7", at=day(20))
     assert find(shop, "mower 7") == later
@@ -296,15 +314,16 @@ def test_the_latest_of_a_label_is_meant(shop: Path) -> None:
 
 
 def test_records_of_one_time_share_their_bench() -> None:
-    benches = Benches()
-    first = benches.of(read_files())
+    first = load_bench(read_files())
     assert isinstance(first, Bench)
-    assert benches.of(read_files()) is first
+    assert load_bench(read_files()) is first
+    assert load_bench(read_files(), "auto") is not first
 
 
 # ---- marks
 
 
+@pytest.mark.slow
 def test_a_coil_is_named_and_known_to_be_good(run: Any, shop: Path) -> None:
     result = run("mark", "mower 7", "--coil", "coil A", "--good", "--data", str(shop))
     folder = next(shop.glob("*mower-7"))
@@ -354,6 +373,7 @@ def test_a_coil_is_compared_with_its_own_past(run: Any, tmp_path: Path) -> None:
     assert "Secondary, core to lead end: 3, median 4.7 kΩ, 4.6 kΩ to 4.9 kΩ. Now +0.2 %: agrees." in result.err
 
 
+@pytest.mark.slow
 def test_known_good_readings_count_more_than_all_others(run: Any, tmp_path: Path) -> None:
     session(tmp_path, *secondary("4.60"), label="good one", at=day(0))
     session(tmp_path, *secondary("9.60"), label="pump", at=day(1))
@@ -372,6 +392,7 @@ def test_known_good_readings_count_more_than_all_others(run: Any, tmp_path: Path
     assert "1, known good" in page
 
 
+@pytest.mark.slow
 def test_what_is_later_unfinished_or_without_a_value_is_no_past(tmp_path: Path) -> None:
     session(tmp_path, *ELECTRONICS, label="pump", at=day(1))
     now = session(tmp_path, *SOUND, label="pump", at=day(2))
@@ -385,6 +406,7 @@ def test_what_is_later_unfinished_or_without_a_value_is_no_past(tmp_path: Path) 
     index.close()
 
 
+@pytest.mark.slow
 def test_a_reading_without_a_value_now_is_told(tmp_path: Path) -> None:
     session(tmp_path, *SOUND, label="pump", at=day(0))
     now = session(tmp_path, *ELECTRONICS, label="pump", at=day(1))
@@ -394,6 +416,7 @@ def test_a_reading_without_a_value_now_is_told(tmp_path: Path) -> None:
     index.close()
 
 
+@pytest.mark.slow
 def test_jobs_without_a_name_have_no_past(run: Any, tmp_path: Path) -> None:
     session(tmp_path, "ready", "14", *SOUND[1:], label="", at=day(0))
     session(tmp_path, "ready", "skip", label="", at=day(1))
@@ -404,6 +427,7 @@ def test_jobs_without_a_name_have_no_past(run: Any, tmp_path: Path) -> None:
     assert "no job of that label" in run("compare", "nobody", "--data", str(tmp_path)).err
 
 
+@pytest.mark.slow
 def test_a_record_that_lies_elsewhere_is_reported_without_a_past(run: Any, tmp_path: Path) -> None:
     folder = session(tmp_path / "a", *SOUND)
     assert run("report", str(folder), "--no-pdf", "--data", str(tmp_path / "b")).status == 0
@@ -418,6 +442,7 @@ def test_wanted_is_everything_by_default(shop: Path) -> None:
     index.close()
 
 
+@pytest.mark.slow
 def test_many_records_are_read_by_every_core_with_the_same_outcome(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

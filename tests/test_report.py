@@ -379,6 +379,7 @@ def test_report_writes_a_page_beside_the_record_and_says_where(run: Any, tmp_pat
     assert "four-stroke" in made
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["label", "name", "path"])
 def test_a_job_is_found_by_label_folder_name_or_path(run: Any, tmp_path: Path, how: str) -> None:
     folder = session(tmp_path, *SOUND, label="mower 7")
@@ -386,6 +387,7 @@ def test_a_job_is_found_by_label_folder_name_or_path(run: Any, tmp_path: Path, h
     assert run("report", job, "--data", str(tmp_path), "--no-pdf").json["html"] == str(folder / "report.html")
 
 
+@pytest.mark.slow
 def test_a_page_can_be_written_elsewhere_and_opened(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = session(tmp_path, *SOUND)
     (folder / "1.wav").write_bytes(b"")
@@ -411,6 +413,7 @@ def test_an_unfinished_session_says_so_on_its_page(run: Any, tmp_path: Path) -> 
     assert page_wording.NOT_FINISHED in (folder / "report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_a_record_that_would_be_answered_otherwise_today_says_so_on_its_page(run: Any, tmp_path: Path) -> None:
     folder = session(tmp_path, *SOUND)
     rewritten(folder / FILE, "Four-stroke.", "Fore-stroke.")
@@ -418,6 +421,7 @@ def test_a_record_that_would_be_answered_otherwise_today_says_so_on_its_page(run
     assert page_wording.JUDGED_ANEW in (folder / "report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
@@ -456,6 +460,7 @@ def test_without_a_browser_there_is_a_page_and_a_word_about_it(
     assert "No PDF: none of no-such-browser" in result.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("program", "why"),
     [
@@ -473,6 +478,7 @@ def test_a_browser_that_does_not_deliver_is_told(tmp_path: Path, program: str, w
     assert why in found
 
 
+@pytest.mark.slow
 def test_a_browser_that_fails_leaves_the_page(run: Any, tmp_path: Path) -> None:
     session(tmp_path, *SOUND)
     engine = tmp_path / "engine"

@@ -126,6 +126,7 @@ def test_a_manifest_that_is_none_is_said_in_one_line(
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.slow
 def test_files_that_cannot_be_read_are_said_in_one_line_and_end_with_2(run: Any, tmp_path: Path, audio: Path) -> None:
     path = manifest(audio, "a.wav\tone ohm\treading\tany\t1\t")
     (tmp_path / "bytes.tsv").write_bytes(b"\xff\xfe\x00")
@@ -208,6 +209,7 @@ def speech() -> Samples:
     return np.concatenate([silence(0.4), speech("four point seven"), silence(0.6)])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("said", "outcome", "held"),
     [
@@ -341,6 +343,7 @@ def evidence(*alternatives: tuple[str, float, str]) -> Hearing:
     )
 
 
+@pytest.mark.slow
 def test_bounds_are_tried_on_one_and_the_same_evidence() -> None:
     lexicon = load_lexicon(texts("grammar"))
     clear = evidence(("four seven", -0.1, "limited"), ("four seven", -0.1, "free"), ("four seven", -1.0, "letters"))

@@ -339,6 +339,7 @@ store.append(("small",))
 """
 
 
+@pytest.mark.slow
 def test_a_real_file_that_may_not_grow_keeps_all_or_nothing(tmp_path: Path) -> None:
     run = subprocess.run([sys.executable, "-c", FILL, str(tmp_path)], capture_output=True, text=True, check=True)
     assert run.stdout == "refused\nrefused\n"
@@ -426,6 +427,7 @@ def test_killed_before_the_first_event_it_begins(tmp_path: Path) -> None:
     assert outlet.said[0].startswith("Before touching anything")
 
 
+@pytest.mark.slow
 def test_the_limit_of_open_files_is_not_eaten_by_sessions(tmp_path: Path) -> None:
     open_files = Path("/proc/self/fd")
     if not open_files.is_dir():

@@ -144,6 +144,7 @@ def test_a_typed_session_takes_meter_and_rate_from_the_settings(run: Any, path: 
     assert done.status == 0
 
 
+@pytest.mark.slow
 def test_a_recorded_session_takes_engine_voice_and_rate_from_the_settings(
     run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

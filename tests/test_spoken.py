@@ -56,6 +56,7 @@ def test_sentences_of_every_source_are_among_what_is_said(bench: Bench) -> None:
     assert not [line for line in said if "{" in line or not line.strip()]
 
 
+@pytest.mark.slow
 def test_only_sentences_that_say_an_answer_or_a_value_mean_anything_to_the_ears(bench: Bench) -> None:
     cases = list(spoken_lines.said_cases(bench, "x"))
     meant = {case.words: case.truth for case in cases if case.truth}
@@ -66,6 +67,7 @@ def test_only_sentences_that_say_an_answer_or_a_value_mean_anything_to_the_ears(
     assert len(meant) < 0.15 * len(cases)
 
 
+@pytest.mark.slow
 def test_every_phrase_of_the_grammar_is_among_what_is_heard(bench: Bench) -> None:
     lexicon = bench.lexicon
     said = {case.words for case in spoken_lines.phrase_cases(lexicon, "x")}
@@ -74,6 +76,7 @@ def test_every_phrase_of_the_grammar_is_among_what_is_heard(bench: Bench) -> Non
             assert " ".join(phrase) in said or any(word[0].isdigit() for word in phrase)
 
 
+@pytest.mark.slow
 def test_a_sample_takes_other_things_for_each_voice(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(measure_closed_loop, "there", lambda: ("one", "two"))
     words = [(case.speaker, case.words) for case in measure_closed_loop.cases(bench, 100)]
@@ -117,6 +120,7 @@ def test_an_echo_goes_on_after_the_sound() -> None:
     assert np.abs(echo[RATE_HZ:]).max() < 0.01
 
 
+@pytest.mark.slow
 def test_coughs_and_music_are_bursts_and_chords() -> None:
     one = cough()
     assert np.abs(one[: len(one) // 3]).max() > 5 * np.abs(one[-len(one) // 4 :]).max()
@@ -126,6 +130,7 @@ def test_coughs_and_music_are_bursts_and_chords() -> None:
     assert max(power_at(music(2.0), hz) for hz in (220, 277.5, 329.5, 440)) > 0.02
 
 
+@pytest.mark.slow
 def test_every_condition_changes_the_sound_and_the_same_way_each_time() -> None:
     said = np.concatenate(
         [np.zeros(4000, dtype=np.float32), tone(6000, 0.5) + tone(500, 0.5), np.zeros(4000, dtype=np.float32)]
@@ -141,6 +146,7 @@ def test_every_condition_changes_the_sound_and_the_same_way_each_time() -> None:
         assert np.array_equal(once, said) is (name == "as recorded"), name
 
 
+@pytest.mark.slow
 def test_the_shipped_recordings_are_cases_of_the_robustness_report(bench: Bench) -> None:
     cases = measure_robustness.recordings(bench)
     assert len(cases) > 40

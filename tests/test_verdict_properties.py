@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from coil_cases import METERS
 from coil_cases import case as coil_case
+from depth import examples
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -213,12 +214,14 @@ PROPERTIES = (
 )
 
 
+@pytest.mark.no_cover
 @given(_CASES)
 def test_whatever_was_read(case: Case) -> None:
     for holds in PROPERTIES:
         holds(case)
 
 
+@pytest.mark.no_cover
 @pytest.mark.slow
 @settings(max_examples=1_000, deadline=None)
 @given(_CASES)
@@ -227,7 +230,8 @@ def test_whatever_was_read_many_times_over(case: Case) -> None:
         holds(case)
 
 
-@settings(max_examples=50)
+@pytest.mark.no_cover
+@settings(max_examples=examples(50))
 @given(_CASES, st.data())
 def test_the_questions_come_to_an_end(case: Case, data: st.DataObject) -> None:
     """Whatever is answered: after at most so many readings of each pair of points, none is wanted any more."""
@@ -268,7 +272,8 @@ def _in_ohms(value_ohm: Decimal, range_ohm: int | None) -> Reading:
 _TAKEN = ("primary", "secondary", "killtab", "warm", "warm_primary")
 
 
-@settings(max_examples=300, deadline=None)
+@pytest.mark.no_cover
+@settings(max_examples=examples(300), deadline=None)
 @given(_CASES, st.data())
 def test_no_decision_hangs_on_half_a_digit(case: Case, data: st.DataObject) -> None:
     """Readings moved within half their last digit never turn one decision into another: between two decisions lies "undecided".

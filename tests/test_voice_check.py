@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from sounds import silence, speech
+from sounds import silence, uttered
 from stand_in_host import StandInHost
 
 from assistant import data, live_commands
@@ -143,7 +143,7 @@ def test_prompts_are_right_by_what_they_mean(bench: Any) -> None:
 
 def test_the_microphone_is_heard_for_each_prompt_and_let_go() -> None:
     host = StandInHost()
-    said = np.concatenate([silence(0.5), speech("stop"), silence(5)])
+    said = uttered(0.5, "stop", 5)
     listen = from_microphone(host, None, lambda _: None if host.feed(said) else pytest.fail("nobody listens"))
     samples = listen("stop")
     assert samples is not None
@@ -160,7 +160,7 @@ def test_the_microphone_is_heard_for_each_prompt_and_let_go() -> None:
 
 
 def recording(path: Path, text: str) -> str:
-    soundfile.write(path, np.concatenate([silence(0.4), speech(text), silence(0.8)]), RATE_HZ)
+    soundfile.write(path, uttered(0.4, text, 0.8), RATE_HZ)
     return str(path)
 
 
@@ -168,6 +168,7 @@ def hearing(monkeypatch: pytest.MonkeyPatch, *heard: str) -> None:
     monkeypatch.setattr(live_commands, "_recogniser", lambda *_, **__: (Mishearing(list(heard)), ""))
 
 
+@pytest.mark.slow
 def test_hard_words_are_kept_shown_asked_for_otherwise_and_forgotten(
     run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -202,6 +203,7 @@ def test_nothing_wrong_is_said(run: Any, tmp_path: Path, monkeypatch: pytest.Mon
     assert "No word was wrong." in done.err
 
 
+@pytest.mark.slow
 def test_nothing_heard_leaves_the_settings(
     run: Any, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -45,6 +45,7 @@ class _SameSafety(urllib.request.HTTPRedirectHandler):
     ) -> urllib.request.Request | None:
         old, new = (urllib.parse.urlsplit(url).scheme for url in (req.full_url, newurl))
         if new not in ("http", "https") or (old == "https" and new != "https"):
+            fp.close()  # the library leaves the connection to the garbage collector here
             raise BadInput(
                 f"{req.full_url}: sends on to {newurl}, which is not as safe; nothing was fetched from there"
             )

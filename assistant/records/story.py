@@ -1,8 +1,7 @@
 """One session read back from its record: what was told, what was read, the verdict; and the report page made from it."""
 
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.dialogue.case import case_of
@@ -20,7 +19,6 @@ from assistant.replay import replay
 from assistant.report.sheet import Sheet
 
 SOUNDS = (".wav", ".flac")
-_KEPT_BENCHES = 8
 _GRAVEST = (PartKind.FAULT, PartKind.UNDECIDED, PartKind.WELL)
 
 
@@ -62,27 +60,11 @@ class Story:
         return (*facts.judged, *((judge_part(part_case(self.bench, facts)),) if unfinished else ()))
 
 
-@dataclass(slots=True)
-class Benches:
-    """Benches made from the data files that records carry; records of one time share theirs."""
-
-    _known: list[tuple[Mapping[str, Mapping[str, str]], Bench]] = field(default_factory=list)
-
-    def of(self, files: Mapping[str, Mapping[str, str]]) -> Bench:
-        """The bench of these files. Raises BadData."""
-        for known, bench in self._known:
-            if known == files:
-                return bench
-        bench = load_bench(files)
-        self._known = [(files, bench), *self._known][:_KEPT_BENCHES]
-        return bench
-
-
-def story(folder: Path, benches: Benches | None = None) -> Story:
+def story(folder: Path) -> Story:
     """Read a session back. Raises BadRecord with what is wrong with its record."""
     record = read(folder)
     try:
-        bench = (benches or Benches()).of(record.header.files)
+        bench = load_bench(record.header.files)
     except BadData as error:
         raise BadRecord(f"{folder}: the data files kept in this record do not suit this version: {error}") from error
     done = replay(bench, record)

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
 from assistant.errors import BadRecord
@@ -11,7 +10,7 @@ from assistant.language.verdict_wording import shown
 from assistant.measure.coil import Tap
 from assistant.records.folders import label_of
 from assistant.records.marks import read_marks
-from assistant.records.story import Benches, story
+from assistant.records.story import story
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +51,11 @@ class Summary:
         return dt.datetime.fromisoformat(self.at).astimezone(dt.UTC).isoformat() if self.at else ""
 
 
-def summary(folder: Path, benches: Benches) -> Summary:
+def summary(folder: Path) -> Summary:
     """A session in short; a record that cannot be read is told, never left out."""
     marks = read_marks(folder)
     try:
-        found = story(folder, benches)
+        found = story(folder)
         dt.datetime.fromisoformat(found.header.at)
     except (BadRecord, ValueError, TypeError, KeyError) as error:
         trouble = str(error).splitlines()[0]
@@ -86,11 +85,5 @@ def summary(folder: Path, benches: Benches) -> Summary:
 
 
 def summaries(data: Path, folders: list[str]) -> list[Summary]:
-    """Several sessions of one folder of records in short. What one of them needs made is kept for the others."""
-    return [summary(data / folder, _benches()) for folder in folders]
-
-
-@cache
-def _benches() -> Benches:
-    """One for each process."""
-    return Benches()
+    """Several sessions of one folder of records in short."""
+    return [summary(data / folder) for folder in folders]
