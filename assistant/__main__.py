@@ -1,10 +1,11 @@
 """The command line: the only place that chooses real devices. Nothing heavy is imported before a command needs it."""
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from assistant.errors import OhmaloudError
 
@@ -25,7 +26,22 @@ KINDS = (
 """Kinds of verdicts; a test holds them to VerdictKind and PartKind, whose module takes longer to import than a list to print."""
 
 
+class _Help(argparse.HelpFormatter):
+    """Wraps all but the example, which is copied whole."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if text.startswith(_EXAMPLE) else super()._fill_text(text, width, indent)
+
+
+_EXAMPLE = "Example: "
+
+
 class _Parser(argparse.ArgumentParser):
+    def __init__(self, **more: Any) -> None:  # noqa: ANN401 - all that an ArgumentParser takes
+        super().__init__(formatter_class=_Help, **more)
+        # `--primary -1.4k` is a value with a minus sign, to be refused as one, and no option
+        self._negative_number_matcher = re.compile(r"-\.?[0-9].*")
+
     def error(self, message: str) -> NoReturn:
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
@@ -40,7 +56,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
 
     def command(name: str, text: str, example: str) -> argparse.ArgumentParser:
-        return commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
+        return commands.add_parser(name, help=text, description=text, epilog=_EXAMPLE + example)
 
     def session(to: argparse.ArgumentParser) -> None:
         to.add_argument("--data", metavar="DIR", help="folder for the records (default: this user's data folder)")

@@ -99,6 +99,8 @@ def _recogniser(engine: str | None, lexicon: "Lexicon", vosk_model: Path | None 
 
 # ---- judge
 
+_TAPS = ("primary", "secondary", "killtab")
+
 
 def judge(options: argparse.Namespace) -> int:
     """The verdict on readings given as options, as one JSON object."""
@@ -136,12 +138,14 @@ def judge(options: argparse.Namespace) -> int:
             killtab=attempts("killtab"),
             limits=CoilLimits(*limits),
             coil_at_c=arguments.celsius("--coil-at", options.coil_at),
-            repeated=arguments.taps(options.repeated),
+            repeated=arguments.taps(options.repeated, {name for name in _TAPS if getattr(options, name) is not None}),
         )
     except ValueError as error:
         raise BadInput(str(error)) from error
     if options.coil_at is not None and options.limits_at is None:
         tell("--coil-at was left aside: it is of use together with --limits-at.")
+    if options.limits_at is not None and options.primary_limits is None and options.secondary_limits is None:
+        tell("--limits-at was left aside: it is of use together with --primary-limits or --secondary-limits.")
     out(as_json(judge_case(case)))
     return 0
 

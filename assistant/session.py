@@ -245,7 +245,7 @@ class Jobs:
             lock.release()
             shutil.rmtree(folder, ignore_errors=True)  # nothing was recorded in it
             raise
-        session = Session(bench, State(), journal, store, clock, outlet, lock, rim)
+        session = Session(bench, State(), journal, store, clock, outlet, lock, rim, _noted=(opening.label, False))
         voice = (opening.rate_wpm, opening.volume_percent)
         session.take(
             Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice, opening.check)

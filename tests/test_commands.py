@@ -1,6 +1,7 @@
 """The command line: JSON on standard output, everything else on standard error, one clear line for what is wrong."""
 
 import io
+import shlex
 import sys
 from pathlib import Path
 from typing import Any
@@ -36,6 +37,7 @@ from assistant.__main__ import parser
         (("four point",), {"kind": "not understood", "why": "unfinished"}),
         (("1e300",), {"kind": "not understood"}),
         (("-4 ohms",), {"kind": "not understood", "why": "negative"}),
+        (("-4.7k",), {"kind": "not understood", "why": "negative"}),
         (("NaN",), {"kind": "not understood"}),
     ],
 )
@@ -63,6 +65,10 @@ def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], exp
         (("judge", "--limits-at", "inf", "--primary-limits", "1:2"), "--limits-at 'inf': expected degrees Celsius"),
         (("judge", "--coil-at", "9999"), "a coil's temperature"),
         (("judge", "--repeated", "first"), "--repeated 'first'"),
+        (("judge", "--repeated", "killtab", "--primary", "1.4"), "--repeated 'killtab': that reading is not there"),
+        (("judge", "--primary", "-1.4k"), "--primary '-1.4k': expected a reading"),
+        (("judge", "--primary-limits", "-1:2"), "--primary-limits '-1': expected a reading"),
+        (("read", "4", "--range", "-20k"), "--range '-20k': expected the full scale"),
         (("judge", "--meter", "golden"), "--meter 'golden'"),
         (("judge", "--stroke", "three"), "invalid choice: 'three'"),
         (("replay", "/nowhere/at/all"), "cannot be read"),
@@ -82,12 +88,15 @@ def test_a_wrong_argument_gets_one_line_and_status_2(
     assert result.out == ""
 
 
-def test_every_command_has_help_with_an_example(run: Any) -> None:
+def test_every_command_has_help_with_an_example_to_be_copied(run: Any) -> None:
     assert run("--help").status == 0
     for name in commands.COMMANDS:
         result = run(name, "--help")
         assert result.status == 0
-        assert "Example: ohmaloud" in " ".join(result.out.split())
+        example = result.out.splitlines()[-1]
+        assert example.startswith(f"Example: ohmaloud {name}")
+        for line in example.removeprefix("Example: ").split(" && "):
+            parser().parse_args(shlex.split(line)[1:])
         assert name in parser().format_help()
 
 
@@ -236,10 +245,11 @@ def test_names_the_program_acts_by_must_be_in_the_grammar(
         assert part in result.err
 
 
-def test_a_coil_temperature_alone_is_left_aside_with_a_word(run: Any) -> None:
-    result = run("judge", "--primary", "1.4", "--secondary", "4.2k", "--coil-at", "60")
+@pytest.mark.parametrize("option", ["--coil-at", "--limits-at"])
+def test_a_temperature_alone_is_left_aside_with_a_word(run: Any, option: str) -> None:
+    result = run("judge", "--primary", "1.4", "--secondary", "4.2k", option, "60")
     assert result.json["verdict"] == "sound"
-    assert "left aside" in result.err
+    assert f"{option} was left aside" in result.err
 
 
 def test_a_long_label_is_taken_up_by_its_long_form(run: Any, tmp_path: Path) -> None:
