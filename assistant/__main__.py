@@ -154,7 +154,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
 
     replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
     replay.add_argument("folder", metavar="FOLDER")
-    replay.add_argument("--play", metavar="N", type=int, help="play what was heard the N-th time, from 1")
+    replay.add_argument("--play", metavar="N", type=_whole, help="play what was heard the N-th time, from 1")
     replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
     check = command(
         "check",
@@ -193,7 +193,7 @@ def _models(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None
         "Models for hearing: list those that are there, fetch one for Vosk from its makers, or check a folder unpacked by hand.",
         "ohmaloud models get && ohmaloud models check vosk-model",
     )
-    models.add_argument("what", choices=("list", "get", "check"))
+    models.add_argument("what", choices=("list", "get", "check"), metavar="list|get|check")
     models.add_argument(
         "name", nargs="?", metavar="NAME", help="get: which model (default: the first); check: a folder"
     )
@@ -237,7 +237,7 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     jobs.add_argument(
         "--coil", metavar="TEXT", default="", help="part of the coil's name, or of the label where it has none"
     )
-    jobs.add_argument("--last", metavar="N", type=int, help="only the last N of them")
+    jobs.add_argument("--last", metavar="N", type=_whole, help="only the last N of them")
     how = jobs.add_mutually_exclusive_group()
     how.add_argument("--json", action="store_true", help="one JSON object a line")
     how.add_argument("--csv", action="store_true", help="comma-separated, for a spreadsheet")
@@ -280,7 +280,7 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
         "List the meters, or describe your own: by a --range for each of its ranges, or by answering questions.",
         "ohmaloud meter new workshop --range 200:0.1:0.8:2 --range 20k:10:0.8:2",
     )
-    meter.add_argument("what", choices=("new", "list"))
+    meter.add_argument("what", choices=("new", "list"), metavar="new|list")
     meter.add_argument("name", nargs="?", metavar="NAME", help="what --meter will call it")
     meter.add_argument(
         "--range",

@@ -290,16 +290,17 @@ def voice(options: argparse.Namespace) -> int:
 
 def listen(options: argparse.Namespace) -> int:
     """A session whose answers are recordings."""
-    for name in options.files:
-        if not Path(name).is_file():
-            raise BadInput(f"{name}: no such file; expected a WAV or FLAC recording")
+    from assistant.devices.recordings import refuse_unreadable
+
+    files = tuple(Path(name) for name in options.files)
+    refuse_unreadable(files)
     settings = _settings(options)
     model = settings.text("vosk_model")
     recogniser = _recogniser(settings.text("engine") or None, _lexicon(), Path(model) if model else None)
     speaker, say_to = _speaker(options.say_to, settings.text("voice") or None)
     outlet = Terminal(speaker, say_to, rate_wpm=settings.whole("rate"))
     session = _open(options, recogniser.name, outlet, settings)
-    _answer(session, recogniser, tuple(Path(name) for name in options.files), outlet)
+    _answer(session, recogniser, files, outlet)
     return 0
 
 
@@ -312,7 +313,9 @@ def _speaker(folder: str | None, name: str | None = None) -> "tuple[Speaker | No
     try:
         say_to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise BadInput(f"--say-to {folder}: cannot be used ({error.strerror})") from error
+        raise BadInput(
+            f"{folder}: cannot be used for the spoken replies ({error.strerror}); give another folder with --say-to"
+        ) from error
     voice = Voice(name)
     voice.start()
     return voice, say_to
@@ -341,11 +344,13 @@ def demo(options: argparse.Namespace) -> int:
     import tempfile
 
     from assistant import data
+    from assistant.session import Jobs
 
     sessions = sorted(folder for folder in data.folder("recordings").iterdir() if folder.is_dir())
     if not sessions:
         raise BadInput(f"{data.folder('recordings')}: no recorded sessions there; install the program again")
     base = Path(options.data) if options.data else Path(tempfile.mkdtemp(prefix="ohmaloud-demo-"))
+    Jobs(base)  # one that cannot be used is named before anything is loaded
     recogniser = _recogniser(options.engine, _lexicon())
     for folder in sessions:
         say_to = Path(options.say_to) / folder.name if options.say_to else base / f"replies-{folder.name}"
