@@ -369,8 +369,9 @@ def _seconds(text: str) -> float:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status. 2 with one line for bad arguments or files, 130 after Ctrl-C."""
     options = parser().parse_args(arguments)
-    from assistant import commands  # noqa: PLC0415 - help and errors in arguments come at once
+    from assistant import commands, streams  # noqa: PLC0415 - help and errors in arguments come at once
 
+    streams.prepare()
     try:
         return commands.COMMANDS[options.command](options)
     except OhmaloudError as error:
@@ -382,6 +383,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # whoever read the output has gone; there is nobody left to tell
         return 1
+    except OSError as error:  # files are looked after where they are used: mostly this is the output
+        print(
+            f"ohmaloud {options.command}: {error.filename or 'the output'}: {error.strerror or error}", file=sys.stderr
+        )
+        sys.stdout = None  # or it would be tried once more at the end
+        return 2
 
 
 if __name__ == "__main__":

@@ -38,6 +38,7 @@ from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
 from assistant.errors import BadInput
 from assistant.journal import FILE, Header, Journal, read
+from assistant.language import wording
 from assistant.language.meaning import Expectation
 from assistant.measure.parts import Judged
 from assistant.preflight import Files, load_bench
@@ -107,11 +108,9 @@ class Session:
         try:
             self.journal.turn(event, effects, self.clock.now_ms())
         except OSError as error:
-            self.outlet.say(
-                f"The record cannot be written: {error.strerror}. Everything before this answer is safe. "
-                "Make room on the disk, then give the answer again.",
-                whole=True,
-            )
+            # "stop" and the end of all input end the session even where the disk does not take them
+            self.over = any(isinstance(effect, Finished) for effect in effects)
+            self.outlet.say(wording.not_recorded(error.strerror or "no reason given", over=self.over), whole=True)
             return False
         self.state = state
         self.heard += isinstance(event, Heard)

@@ -1,5 +1,6 @@
 """What commands write: results on standard output, talk on standard error; and where records lie."""
 
+import io
 import json
 import sys
 from argparse import Namespace
@@ -9,6 +10,15 @@ from pathlib import Path
 from assistant.data import user_folder
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def prepare() -> None:
+    """Whatever the program was started with: a closed stream counts as empty, a sign without a code in the output is escaped."""
+    for name in ("stdin", "stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, io.StringIO())
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # as standard error has it already; `\u03a9` is JSON too
 
 
 def out(value: object) -> None:

@@ -1,6 +1,9 @@
 """The command line: JSON on standard output, everything else on standard error, one clear line for what is wrong."""
 
+import errno
 import io
+import json
+import os
 import shlex
 import sys
 from pathlib import Path
@@ -196,6 +199,48 @@ def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypa
     assert "too long" in result.err
     (folder,) = tmp_path.iterdir()
     assert (folder / "journal.jsonl").stat().st_size < 200_000
+
+
+class FullOutput(io.StringIO):
+    """A disk without room behind standard output."""
+
+    def write(self, _: str) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_output_that_finds_no_room_gets_one_line_and_the_record_is_safe(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdout", FullOutput())
+    result = run("read", "4.7k")
+    assert (result.status, result.err) == (2, "ohmaloud read: the output: No space left on device\n")
+    monkeypatch.setattr(sys, "stdout", FullOutput())
+    lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    result = run("chat", "--data", str(tmp_path), typed="\n".join(lines) + "\n")
+    assert result.status == 2
+    assert result.err.endswith("ohmaloud chat: the output: No space left on device\n")
+    monkeypatch.undo()
+    (folder,) = tmp_path.iterdir()
+    assert run("replay", str(folder)).status == 0
+
+
+def test_signs_that_the_output_has_no_code_for_are_escaped(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, "ascii"))
+    assert run("read", "4.7k").status == 0
+    assert json.loads(raw.getvalue().decode("ascii"))["unit"] == "kΩ"
+
+
+def test_streams_that_are_closed_count_as_empty(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    result = run("chat", "--data", str(tmp_path))
+    assert result.status == 0
+    assert "No more answers came" in result.err
+    monkeypatch.setattr(sys, "stdout", None)
+    monkeypatch.setattr(sys, "stderr", None)
+    lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    assert run("chat", "--data", str(tmp_path), "--job", "14", typed="\n".join(lines) + "\n").status == 0
+    assert json.loads((max(tmp_path.iterdir()) / "job.json").read_text()) == {"complete": True, "label": "14"}
 
 
 def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

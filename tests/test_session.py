@@ -280,6 +280,29 @@ def test_on_a_full_disk_the_answer_did_not_happen_and_can_be_given_again(tmp_pat
     assert session.state.facts.label == "14"
 
 
+@pytest.mark.parametrize("how", ["stop", "no more input"])
+def test_a_full_disk_keeps_nobody_from_stopping(tmp_path: Path, how: str) -> None:
+    outlet = Lines()
+    session = opened(tmp_path, outlet, label="pump")
+    store = Full()
+    session.journal._store = session.store = store  # noqa: SLF001 - the disk fills up
+    store.full = True
+    assert not session.type("ready")
+    assert not session.over
+    if how == "stop":
+        assert not session.type("stop")
+        assert session.over
+    session.end()
+    assert (session.over, session.complete) == (True, False)
+    assert outlet.said[-1] == (
+        "The record cannot be written: No space left on device. Everything before this answer is safe. "
+        "The session ends here and can be taken up again."
+    )
+    again = opened(tmp_path, Lines(), label="pump")
+    assert again.state.step == "safety"
+    again.end()
+
+
 def test_a_report_that_cannot_be_written_is_told_and_the_session_goes_on(tmp_path: Path) -> None:
     outlet = Lines()
     session = opened(tmp_path, outlet)
