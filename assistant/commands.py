@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from assistant.errors import BadInput
-from assistant.streams import data_folder, out, tell
+from assistant.streams import data_folder, out, tell, typed_line
 
 if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser, Speaker
@@ -260,22 +260,13 @@ def chat(options: argparse.Namespace) -> int:
         sys.stdin.reconfigure(errors="replace")  # a byte that is no UTF-8 is a refused word, not the end of the session
     try:
         while not session.over:
-            line = _line(at_terminal=at_terminal)
+            line = typed_line(at_terminal=at_terminal)
             if line is None:
                 break
             session.type(line)
     finally:
         session.end()
     return 0
-
-
-def _line(*, at_terminal: bool) -> str | None:
-    if not at_terminal:
-        return sys.stdin.readline() or None
-    try:
-        return input("> ")
-    except EOFError:
-        return None
 
 
 def voice(options: argparse.Namespace) -> int:

@@ -36,7 +36,7 @@ from assistant.dialogue.events import (
 )
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
-from assistant.errors import BadInput
+from assistant.errors import BadInput, BadRecord
 from assistant.journal import FILE, Header, Journal, read
 from assistant.language import wording
 from assistant.language.meaning import Expectation
@@ -225,7 +225,10 @@ class Jobs:
             raise BadInput(f"no check {opening.check!r}: there are {', '.join(bench.checks)}")
         left = self.unfinished(opening.label) if opening.label else None
         if left is not None:
-            session = self.take_up(left, clock, outlet, opening, rim)
+            try:
+                session = self.take_up(left, clock, outlet, opening, rim)
+            except BadRecord as error:
+                raise BadRecord(f"{error} This job cannot be taken up: begin it anew under another label.") from error
             begun_with = session.state.facts.meter
             if opening.meter and begun_with and opening.meter != begun_with:
                 outlet.show(f"This job was begun with the meter {begun_with}; it stays with it.")

@@ -5,6 +5,7 @@ import json
 import sys
 from argparse import Namespace
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from assistant.data import user_folder
@@ -36,6 +37,22 @@ def out_all(values: Iterable[object]) -> None:
 def tell(text: str) -> None:
     """A line for the person, not for a program that reads the output."""
     print(text, file=sys.stderr, flush=True)
+
+
+def typed_line(*, at_terminal: bool) -> str | None:
+    """The next line that is typed or comes through a pipe; None when there are no more. At a terminal it is asked for with `>`."""
+    if not at_terminal:
+        return sys.stdin.readline() or None
+    with suppress(ImportError):  # where there is none, a line is typed without arrow keys
+        import readline  # noqa: F401, PLC0415 - input() uses it as soon as it is there
+    try:
+        return input("> ")
+    except EOFError:
+        tell("")  # what follows does not stand behind the prompt
+        return None
+    except KeyboardInterrupt:
+        tell("")
+        raise
 
 
 def data_folder(options: Namespace) -> Path:

@@ -6,6 +6,7 @@ import json
 import os
 import shlex
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from conversation import TO_LEADS
 
 from assistant import commands, data
 from assistant.__main__ import parser
+from assistant.streams import typed_line
 
 # ---- read
 
@@ -105,6 +107,32 @@ def test_every_command_has_help_with_an_example_to_be_copied(run: Any) -> None:
         for line in example.removeprefix("Example: ").split(" && "):
             parser().parse_args(shlex.split(line)[1:])
         assert name in parser().format_help()
+
+
+# ---- lines at a terminal
+
+
+def test_a_line_is_asked_for_and_its_end_leaves_the_prompt_behind(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown: list[str] = []
+
+    def keys(prompt: str, *, end: type[BaseException] | None = None) -> str:
+        shown.append(prompt)
+        if end:
+            raise end
+        return "4.7k"
+
+    monkeypatch.setattr("builtins.input", keys)
+    assert typed_line(at_terminal=True) == "4.7k"
+    assert (shown, capsys.readouterr().err) == (["> "], "")
+    monkeypatch.setattr("builtins.input", partial(keys, end=EOFError))
+    assert typed_line(at_terminal=True) is None
+    assert capsys.readouterr().err == "\n"
+    monkeypatch.setattr("builtins.input", partial(keys, end=KeyboardInterrupt))
+    with pytest.raises(KeyboardInterrupt):
+        typed_line(at_terminal=True)
+    assert capsys.readouterr().err == "\n"
 
 
 # ---- judge

@@ -20,7 +20,7 @@ from assistant.devices.store import FolderStore, MemoryStore
 from assistant.dialogue.events import Finished, Say, Typed
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
-from assistant.errors import BadInput
+from assistant.errors import BadInput, BadRecord
 from assistant.journal import FILE, read
 from assistant.measure.parts import Judged
 from assistant.preflight import load_bench, read_files
@@ -175,6 +175,14 @@ def test_a_session_without_a_label_is_taken_up_by_its_folder(tmp_path: Path) -> 
     assert "Taking up" in outlet.said[0]
     assert again.state.step == "label"
     again.end()
+
+
+def test_a_job_whose_record_is_damaged_is_not_taken_up_and_says_what_to_do(tmp_path: Path) -> None:
+    opened(tmp_path, Lines(), label="pump").end()
+    (folder_of(tmp_path) / FILE).write_text("{}\n")
+    with pytest.raises(BadRecord, match=r"line 1 is damaged .* begin it anew under another label\.$"):
+        opened(tmp_path, Lines(), label="pump")
+    opened(tmp_path, Lines(), label="pump 2").end()
 
 
 def test_two_windows_cannot_have_one_session(tmp_path: Path) -> None:
