@@ -1,6 +1,7 @@
 """The command line: the only place that chooses real devices. Nothing heavy is imported before a command needs it."""
 
 import argparse
+import gc
 import re
 import sys
 from collections.abc import Callable, Sequence
@@ -34,6 +35,8 @@ class _Help(argparse.HelpFormatter):
 
 
 _EXAMPLE = "Example: "
+_RUBBISH_FROM = 20_000
+"""So many new objects before unused ones are looked for: a start makes many, hardly any unused, and looking takes a tenth of it."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -368,6 +371,7 @@ def _seconds(text: str) -> float:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status. 2 with one line for bad arguments or files, 130 after Ctrl-C."""
+    gc.set_threshold(_RUBBISH_FROM)
     options = parser().parse_args(arguments)
     from assistant import commands, streams  # noqa: PLC0415 - help and errors in arguments come at once
 
