@@ -1,11 +1,13 @@
 """The command line: the only place that chooses real devices. Nothing heavy is imported before a command needs it."""
 
 import argparse
+import gc
+import re
 import sys
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from assistant.errors import OhmaloudError
 
@@ -26,7 +28,24 @@ KINDS = (
 """Kinds of verdicts; a test holds them to VerdictKind and PartKind, whose module takes longer to import than a list to print."""
 
 
+class _Help(argparse.HelpFormatter):
+    """Wraps all but the example, which is copied whole."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if text.startswith(_EXAMPLE) else super()._fill_text(text, width, indent)
+
+
+_EXAMPLE = "Example: "
+_RUBBISH_FROM = 20_000
+"""So many new objects before unused ones are looked for: a start makes many, hardly any unused, and looking takes a tenth of it."""
+
+
 class _Parser(argparse.ArgumentParser):
+    def __init__(self, **more: Any) -> None:  # noqa: ANN401 - all that an ArgumentParser takes
+        super().__init__(formatter_class=_Help, **more)
+        # `--primary -1.4k` is a value with a minus sign, to be refused as one, and no option
+        self._negative_number_matcher = re.compile(r"-\.?[0-9].*")
+
     def error(self, message: str) -> NoReturn:
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
@@ -42,7 +61,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
 
     def command(name: str, text: str, example: str) -> argparse.ArgumentParser:
-        return commands.add_parser(name, help=text, description=text, epilog=f"Example: {example}")
+        return commands.add_parser(name, help=text, description=text, epilog=_EXAMPLE + example)
 
     def session(to: argparse.ArgumentParser) -> None:
         to.add_argument("--data", metavar="DIR", help="folder for the records (default: this user's data folder)")
@@ -140,7 +159,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
 
     replay = command("replay", "A session's record through the dialogue again.", "ohmaloud replay FOLDER --today")
     replay.add_argument("folder", metavar="FOLDER")
-    replay.add_argument("--play", metavar="N", type=int, help="play what was heard the N-th time, from 1")
+    replay.add_argument("--play", metavar="N", type=_whole, help="play what was heard the N-th time, from 1")
     replay.add_argument("--today", action="store_true", help="with today's data files instead of the recorded ones")
     check = command(
         "check",
@@ -179,7 +198,7 @@ def _models(command: Callable[[str, str, str], argparse.ArgumentParser]) -> None
         "Models for hearing: list those that are there, fetch one for Vosk from its makers, or check a folder unpacked by hand.",
         "ohmaloud models get && ohmaloud models check vosk-model",
     )
-    models.add_argument("what", choices=("list", "get", "check"))
+    models.add_argument("what", choices=("list", "get", "check"), metavar="list|get|check")
     models.add_argument(
         "name", nargs="?", metavar="NAME", help="get: which model (default: the first); check: a folder"
     )
@@ -223,7 +242,7 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
     jobs.add_argument(
         "--coil", metavar="TEXT", default="", help="part of the coil's name, or of the label where it has none"
     )
-    jobs.add_argument("--last", metavar="N", type=int, help="only the last N of them")
+    jobs.add_argument("--last", metavar="N", type=_whole, help="only the last N of them")
     how = jobs.add_mutually_exclusive_group()
     how.add_argument("--json", action="store_true", help="one JSON object a line")
     how.add_argument("--csv", action="store_true", help="comma-separated, for a spreadsheet")
@@ -266,7 +285,7 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
         "List the meters, or describe your own: by a --range for each of its ranges, or by answering questions.",
         "ohmaloud meter new workshop --range 200:0.1:0.8:2 --range 20k:10:0.8:2",
     )
-    meter.add_argument("what", choices=("new", "list"))
+    meter.add_argument("what", choices=("new", "list"), metavar="new|list")
     meter.add_argument("name", nargs="?", metavar="NAME", help="what --meter will call it")
     meter.add_argument(
         "--range",
@@ -354,9 +373,11 @@ def _seconds(text: str) -> float:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status. 2 with one line for bad arguments or files, 130 after Ctrl-C."""
+    gc.set_threshold(_RUBBISH_FROM)
     options = parser().parse_args(arguments)
-    from assistant import commands  # noqa: PLC0415 - help and errors in arguments come at once
+    from assistant import commands, streams  # noqa: PLC0415 - help and errors in arguments come at once
 
+    streams.prepare()
     try:
         return commands.COMMANDS[options.command](options)
     except OhmaloudError as error:
@@ -368,6 +389,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # whoever read the output has gone; there is nobody left to tell
         return 1
+    except OSError as error:  # files are looked after where they are used: mostly this is the output
+        print(
+            f"ohmaloud {options.command}: {error.filename or 'the output'}: {error.strerror or error}", file=sys.stderr
+        )
+        sys.stdout = None  # or it would be tried once more at the end
+        return 2
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """From the text of an option to its value; every fault is BadInput with one line naming the option, what was found and expected."""
 
 import re
+from collections.abc import Collection
 from decimal import Decimal, InvalidOperation
 
 from assistant.errors import BadInput
@@ -83,11 +84,13 @@ def celsius(option: str, text: str | None) -> Decimal | None:
     return celsius
 
 
-def taps(text: str) -> frozenset[Tap]:
-    """Names of readings with commas between."""
+def taps(text: str, given: Collection[str]) -> frozenset[Tap]:
+    """Names of readings with commas between, each one that is `given`."""
     names = [name.strip() for name in text.split(",") if name.strip()]
     known = {tap.value: tap for tap in Tap}
     for name in names:
         if name not in known:
             raise BadInput(f"--repeated {name!r}: expected some of {', '.join(known)}, with commas between")
+        if name not in given:
+            raise BadInput(f"--repeated {name!r}: that reading is not there; give it as --{name}")
     return frozenset(known[name] for name in names)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from assistant.errors import BadInput
-from assistant.streams import data_folder, out, tell
+from assistant.streams import data_folder, out, tell, typed_line
 
 if TYPE_CHECKING:
     from assistant.devices.ports import Recogniser, Speaker
@@ -99,6 +99,8 @@ def _recogniser(engine: str | None, lexicon: "Lexicon", vosk_model: Path | None 
 
 # ---- judge
 
+_TAPS = ("primary", "secondary", "killtab")
+
 
 def judge(options: argparse.Namespace) -> int:
     """The verdict on readings given as options, as one JSON object."""
@@ -136,12 +138,14 @@ def judge(options: argparse.Namespace) -> int:
             killtab=attempts("killtab"),
             limits=CoilLimits(*limits),
             coil_at_c=arguments.celsius("--coil-at", options.coil_at),
-            repeated=arguments.taps(options.repeated),
+            repeated=arguments.taps(options.repeated, {name for name in _TAPS if getattr(options, name) is not None}),
         )
     except ValueError as error:
         raise BadInput(str(error)) from error
     if options.coil_at is not None and options.limits_at is None:
         tell("--coil-at was left aside: it is of use together with --limits-at.")
+    if options.limits_at is not None and options.primary_limits is None and options.secondary_limits is None:
+        tell("--limits-at was left aside: it is of use together with --primary-limits or --secondary-limits.")
     out(as_json(judge_case(case)))
     return 0
 
@@ -256,22 +260,13 @@ def chat(options: argparse.Namespace) -> int:
         sys.stdin.reconfigure(errors="replace")  # a byte that is no UTF-8 is a refused word, not the end of the session
     try:
         while not session.over:
-            line = _line(at_terminal=at_terminal)
+            line = typed_line(at_terminal=at_terminal)
             if line is None:
                 break
             session.type(line)
     finally:
         session.end()
     return 0
-
-
-def _line(*, at_terminal: bool) -> str | None:
-    if not at_terminal:
-        return sys.stdin.readline() or None
-    try:
-        return input("> ")
-    except EOFError:
-        return None
 
 
 def voice(options: argparse.Namespace) -> int:
@@ -286,16 +281,17 @@ def voice(options: argparse.Namespace) -> int:
 
 def listen(options: argparse.Namespace) -> int:
     """A session whose answers are recordings."""
-    for name in options.files:
-        if not Path(name).is_file():
-            raise BadInput(f"{name}: no such file; expected a WAV or FLAC recording")
+    from assistant.devices.recordings import refuse_unreadable
+
+    files = tuple(Path(name) for name in options.files)
+    refuse_unreadable(files)
     settings = _settings(options)
     model = settings.text("vosk_model")
     recogniser = _recogniser(settings.text("engine") or None, _lexicon(), Path(model) if model else None)
     speaker, say_to = _speaker(options.say_to, settings.text("voice") or None)
     outlet = Terminal(speaker, say_to, rate_wpm=settings.whole("rate"))
     session = _open(options, recogniser.name, outlet, settings)
-    _answer(session, recogniser, tuple(Path(name) for name in options.files), outlet)
+    _answer(session, recogniser, files, outlet)
     return 0
 
 
@@ -308,7 +304,9 @@ def _speaker(folder: str | None, name: str | None = None) -> "tuple[Speaker | No
     try:
         say_to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise BadInput(f"--say-to {folder}: cannot be used ({error.strerror})") from error
+        raise BadInput(
+            f"{folder}: cannot be used for the spoken replies ({error.strerror}); give another folder with --say-to"
+        ) from error
     voice = Voice(name)
     voice.start()
     return voice, say_to
@@ -337,11 +335,13 @@ def demo(options: argparse.Namespace) -> int:
     import tempfile
 
     from assistant import data
+    from assistant.session import Jobs
 
     sessions = sorted(folder for folder in data.folder("recordings").iterdir() if any(folder.glob("*.flac")))
     if not sessions:
         raise BadInput(f"{data.folder('recordings')}: no recorded sessions there; install the program again")
     base = Path(options.data) if options.data else Path(tempfile.mkdtemp(prefix="ohmaloud-demo-"))
+    Jobs(base)  # one that cannot be used is named before anything is loaded
     recogniser = _recogniser(options.engine, _lexicon())
     for folder in sessions:
         say_to = Path(options.say_to) / folder.name if options.say_to else base / f"replies-{folder.name}"

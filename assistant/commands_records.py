@@ -102,8 +102,6 @@ def jobs(options: argparse.Namespace) -> int:
 
     for option, value in (("--since", options.since), ("--until", options.until)):
         _check_date(option, value)
-    if options.last is not None and options.last < 1:
-        raise BadInput(f"--last {options.last}: expected a whole number from 1")
     wanted = Wanted(options.since, options.until, options.engine, options.verdict, options.label, options.coil)
     with _index(data_folder(options), anew=options.rebuild) as index:
         found = index.jobs(wanted, options.last)

@@ -5,21 +5,22 @@ in (`"in"`) or an effect that went out (`"out"`). Each line ends with a check th
 cut or an altered line is found and named. Format version 1; unknown keys are ignored by readers.
 """
 
+import functools
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
-from typing import Any
-
-from cattrs import Converter
-from cattrs.strategies import configure_tagged_union
+from typing import TYPE_CHECKING, Any
 
 from assistant.devices.ports import Store
 from assistant.dialogue.events import Effect, Event
 from assistant.errors import BadRecord
+
+if TYPE_CHECKING:
+    from cattrs import Converter
 
 VERSION = 1
 FILE = "journal.jsonl"
@@ -57,34 +58,42 @@ class Record:
     check: str
 
 
-def _converter() -> Converter:
+def _plain(value: object) -> Any:  # noqa: ANN401 - whatever JSON can hold
+    """The same of what JSON knows: a value of ours as an object with its fields, an Enum as its value, a Decimal as its digits."""
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, Enum):
+        return value.value
+    return str(value) if isinstance(value, Decimal) else value
+
+
+def _tagged(value: Event | Effect) -> dict[str, object]:
+    return {"type": type(value).__name__, **_plain(value)}
+
+
+@functools.cache
+def _converter() -> "Converter":
+    """Makes values of what `_plain` made of them. Only reading needs it, and its library takes longer to import than all else here."""
+    from cattrs import Converter  # noqa: PLC0415 - as said above
+    from cattrs.strategies import configure_tagged_union  # noqa: PLC0415 - the same
+
     converter = Converter(forbid_extra_keys=False)
-    converter.register_unstructure_hook(Decimal, str)
-    converter.register_unstructure_hook_func(
-        lambda kind: getattr(kind, "__origin__", kind) is frozenset,
-        lambda values: sorted(converter.unstructure(value) for value in values),
-    )
-    converter.register_unstructure_hook_func(lambda kind: isinstance(kind, type) and issubclass(kind, Enum), _enum)
-    for union in (Event, Effect):
-        configure_tagged_union(union, converter, tag_name="type")
+    configure_tagged_union(Event, converter, tag_name="type")
     return converter
-
-
-def _enum(value: Enum) -> Any:  # noqa: ANN401 - whatever the member holds
-    return value.value
-
-
-_CONVERTER = _converter()
 
 
 def event_body(event: Event, at_ms: int) -> str:
     """The canonical text of an event, `at_ms` after the session began or was taken up."""
-    return _canonical({"at_ms": at_ms, "in": _CONVERTER.unstructure(event, unstructure_as=Event)})
+    return _canonical({"at_ms": at_ms, "in": _tagged(event)})
 
 
 def effect_body(effect: Effect) -> str:
     """The canonical text of an effect."""
-    return _canonical({"out": _CONVERTER.unstructure(effect, unstructure_as=Effect)})
+    return _canonical({"out": _tagged(effect)})
 
 
 def _canonical(value: object) -> str:
@@ -127,7 +136,7 @@ def _header(path: Path, body: str) -> Header:
     data = json.loads(body).get("ohmaloud", {})
     if data.get("version") != VERSION:
         raise BadRecord(f"{path}: line 1: found format version {data.get('version')!r}, expected {VERSION}")
-    return _CONVERTER.structure(data, Header)
+    return _converter().structure(data, Header)
 
 
 def _entries(path: Path, lines: list[tuple[int, str, str]]) -> Iterator[Entry]:
@@ -139,7 +148,7 @@ def _entries(path: Path, lines: list[tuple[int, str, str]]) -> Iterator[Entry]:
             if event:
                 yield Entry(*event, tuple(effects))
             try:
-                event, effects = (number, _CONVERTER.structure(data["in"], Event)), []  # type: ignore[arg-type]
+                event, effects = (number, _converter().structure(data["in"], Event)), []  # type: ignore[arg-type]
             except (KeyError, TypeError, ValueError, ExceptionGroup) as error:
                 raise BadRecord(f"{path}: line {number}: an event that this version does not know") from error
         elif "out" in data:
@@ -157,7 +166,7 @@ class Journal:
 
     def begin(self, header: Header) -> None:
         """Write the header. Raises OSError."""
-        self._append((_canonical({"ohmaloud": _CONVERTER.unstructure(header)}),))
+        self._append((_canonical({"ohmaloud": _plain(header)}),))
 
     def turn(self, event: Event, effects: tuple[Effect, ...], at_ms: int) -> None:
         """Write an event and what follows from it: all or nothing. Raises OSError."""

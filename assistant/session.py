@@ -36,8 +36,9 @@ from assistant.dialogue.events import (
 )
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
-from assistant.errors import BadInput
+from assistant.errors import BadInput, BadRecord
 from assistant.journal import FILE, Header, Journal, read
+from assistant.language import wording
 from assistant.language.meaning import Expectation
 from assistant.measure.parts import Judged
 from assistant.preflight import Files, load_bench
@@ -107,11 +108,9 @@ class Session:
         try:
             self.journal.turn(event, effects, self.clock.now_ms())
         except OSError as error:
-            self.outlet.say(
-                f"The record cannot be written: {error.strerror}. Everything before this answer is safe. "
-                "Make room on the disk, then give the answer again.",
-                whole=True,
-            )
+            # "stop" and the end of all input end the session even where the disk does not take them
+            self.over = any(isinstance(effect, Finished) for effect in effects)
+            self.outlet.say(wording.not_recorded(error.strerror or "no reason given", over=self.over), whole=True)
             return False
         self.state = state
         self.heard += isinstance(event, Heard)
@@ -226,7 +225,10 @@ class Jobs:
             raise BadInput(f"no check {opening.check!r}: there are {', '.join(bench.checks)}")
         left = self.unfinished(opening.label) if opening.label else None
         if left is not None:
-            session = self.take_up(left, clock, outlet, opening, rim)
+            try:
+                session = self.take_up(left, clock, outlet, opening, rim)
+            except BadRecord as error:
+                raise BadRecord(f"{error} This job cannot be taken up: begin it anew under another label.") from error
             begun_with = session.state.facts.meter
             if opening.meter and begun_with and opening.meter != begun_with:
                 outlet.show(f"This job was begun with the meter {begun_with}; it stays with it.")
@@ -245,7 +247,7 @@ class Jobs:
             lock.release()
             shutil.rmtree(folder, ignore_errors=True)  # nothing was recorded in it
             raise
-        session = Session(bench, State(), journal, store, clock, outlet, lock, rim)
+        session = Session(bench, State(), journal, store, clock, outlet, lock, rim, _noted=(opening.label, False))
         voice = (opening.rate_wpm, opening.volume_percent)
         session.take(
             Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice, opening.check)

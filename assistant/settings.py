@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.devices.engines import ENGINES
+from assistant.devices.ports import ENGINES
 from assistant.errors import Problem
 
 VARIABLE = "OHMALOUD_SETTINGS"

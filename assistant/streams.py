@@ -1,14 +1,25 @@
 """What commands write: results on standard output, talk on standard error; and where records lie."""
 
+import io
 import json
 import sys
 from argparse import Namespace
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from assistant.data import user_folder
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def prepare() -> None:
+    """Whatever the program was started with: a closed stream counts as empty, a sign without a code in the output is escaped."""
+    for name in ("stdin", "stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, io.StringIO())
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # as standard error has it already; `\u03a9` is JSON too
 
 
 def out(value: object) -> None:
@@ -26,6 +37,22 @@ def out_all(values: Iterable[object]) -> None:
 def tell(text: str) -> None:
     """A line for the person, not for a program that reads the output."""
     print(text, file=sys.stderr, flush=True)
+
+
+def typed_line(*, at_terminal: bool) -> str | None:
+    """The next line that is typed or comes through a pipe; None when there are no more. At a terminal it is asked for with `>`."""
+    if not at_terminal:
+        return sys.stdin.readline() or None
+    with suppress(ImportError):  # where there is none, a line is typed without arrow keys
+        import readline  # noqa: F401, PLC0415 - input() uses it as soon as it is there
+    try:
+        return input("> ")
+    except EOFError:
+        tell("")  # what follows does not stand behind the prompt
+        return None
+    except KeyboardInterrupt:
+        tell("")
+        raise
 
 
 def data_folder(options: Namespace) -> Path:

@@ -1,7 +1,12 @@
 """The command line: JSON on standard output, everything else on standard error, one clear line for what is wrong."""
 
+import errno
 import io
+import json
+import os
+import shlex
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +15,7 @@ from conversation import TO_LEADS
 
 from assistant import commands, data
 from assistant.__main__ import parser
+from assistant.streams import typed_line
 
 # ---- read
 
@@ -36,6 +42,7 @@ from assistant.__main__ import parser
         (("four point",), {"kind": "not understood", "why": "unfinished"}),
         (("1e300",), {"kind": "not understood"}),
         (("-4 ohms",), {"kind": "not understood", "why": "negative"}),
+        (("-4.7k",), {"kind": "not understood", "why": "negative"}),
         (("NaN",), {"kind": "not understood"}),
     ],
 )
@@ -64,10 +71,18 @@ def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], exp
         (("judge", "--limits-at", "inf", "--primary-limits", "1:2"), "--limits-at 'inf': expected degrees Celsius"),
         (("judge", "--coil-at", "9999"), "a coil's temperature"),
         (("judge", "--repeated", "first"), "--repeated 'first'"),
+        (("judge", "--repeated", "killtab", "--primary", "1.4"), "--repeated 'killtab': that reading is not there"),
+        (("judge", "--primary", "-1.4k"), "--primary '-1.4k': expected a reading"),
+        (("judge", "--primary-limits", "-1:2"), "--primary-limits '-1': expected a reading"),
+        (("read", "4", "--range", "-20k"), "--range '-20k': expected the full scale"),
         (("judge", "--meter", "golden"), "--meter 'golden'"),
         (("judge", "--stroke", "three"), "invalid choice: 'three'"),
         (("replay", "/nowhere/at/all"), "cannot be read"),
         (("listen", "nowhere.wav"), "nowhere.wav: no such file"),
+        (("replay", "x", "--play", "0"), "argument --play: found '0', expected a whole number from 1"),
+        (("jobs", "--last", "none"), "argument --last: found 'none', expected a whole number from 1"),
+        (("meter",), "required: new|list"),
+        (("models",), "required: list|get|check"),
         (("listen",), "required: FILE"),
         (("chat", "--meter", "golden", "--data", "unused"), "no meter 'golden'"),
     ],
@@ -84,13 +99,42 @@ def test_a_wrong_argument_gets_one_line_and_status_2(
 
 
 @pytest.mark.slow
-def test_every_command_has_help_with_an_example(run: Any) -> None:
+def test_every_command_has_help_with_an_example_to_be_copied(run: Any) -> None:
     assert run("--help").status == 0
     for name in commands.COMMANDS:
         result = run(name, "--help")
         assert result.status == 0
-        assert "Example: ohmaloud" in " ".join(result.out.split())
+        example = result.out.splitlines()[-1]
+        assert example.startswith(f"Example: ohmaloud {name}")
+        for line in example.removeprefix("Example: ").split(" && "):
+            parser().parse_args(shlex.split(line)[1:])
         assert name in parser().format_help()
+
+
+# ---- lines at a terminal
+
+
+def test_a_line_is_asked_for_and_its_end_leaves_the_prompt_behind(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown: list[str] = []
+
+    def keys(prompt: str, *, end: type[BaseException] | None = None) -> str:
+        shown.append(prompt)
+        if end:
+            raise end
+        return "4.7k"
+
+    monkeypatch.setattr("builtins.input", keys)
+    assert typed_line(at_terminal=True) == "4.7k"
+    assert (shown, capsys.readouterr().err) == (["> "], "")
+    monkeypatch.setattr("builtins.input", partial(keys, end=EOFError))
+    assert typed_line(at_terminal=True) is None
+    assert capsys.readouterr().err == "\n"
+    monkeypatch.setattr("builtins.input", partial(keys, end=KeyboardInterrupt))
+    with pytest.raises(KeyboardInterrupt):
+        typed_line(at_terminal=True)
+    assert capsys.readouterr().err == "\n"
 
 
 # ---- judge
@@ -189,6 +233,48 @@ def test_chat_survives_bytes_that_are_no_text(run: Any, tmp_path: Path, monkeypa
     assert (folder / "journal.jsonl").stat().st_size < 200_000
 
 
+class FullOutput(io.StringIO):
+    """A disk without room behind standard output."""
+
+    def write(self, _: str) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_output_that_finds_no_room_gets_one_line_and_the_record_is_safe(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdout", FullOutput())
+    result = run("read", "4.7k")
+    assert (result.status, result.err) == (2, "ohmaloud read: the output: No space left on device\n")
+    monkeypatch.setattr(sys, "stdout", FullOutput())
+    lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    result = run("chat", "--data", str(tmp_path), typed="\n".join(lines) + "\n")
+    assert result.status == 2
+    assert result.err.endswith("ohmaloud chat: the output: No space left on device\n")
+    monkeypatch.undo()
+    (folder,) = tmp_path.iterdir()
+    assert run("replay", str(folder)).status == 0
+
+
+def test_signs_that_the_output_has_no_code_for_are_escaped(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, "ascii"))
+    assert run("read", "4.7k").status == 0
+    assert json.loads(raw.getvalue().decode("ascii"))["unit"] == "kΩ"
+
+
+def test_streams_that_are_closed_count_as_empty(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    result = run("chat", "--data", str(tmp_path))
+    assert result.status == 0
+    assert "No more answers came" in result.err
+    monkeypatch.setattr(sys, "stdout", None)
+    monkeypatch.setattr(sys, "stderr", None)
+    lines = (*TO_LEADS, "0.3", "1.4", "4.20", "no", "done")
+    assert run("chat", "--data", str(tmp_path), "--job", "14", typed="\n".join(lines) + "\n").status == 0
+    assert json.loads((max(tmp_path.iterdir()) / "job.json").read_text()) == {"complete": True, "label": "14"}
+
+
 def test_ctrl_c_leaves_the_record_safe(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     class Interrupted(io.StringIO):
         def readline(self, *_: object) -> str:  # type: ignore[override]
@@ -240,10 +326,11 @@ def test_names_the_program_acts_by_must_be_in_the_grammar(
         assert part in result.err
 
 
-def test_a_coil_temperature_alone_is_left_aside_with_a_word(run: Any) -> None:
-    result = run("judge", "--primary", "1.4", "--secondary", "4.2k", "--coil-at", "60")
+@pytest.mark.parametrize("option", ["--coil-at", "--limits-at"])
+def test_a_temperature_alone_is_left_aside_with_a_word(run: Any, option: str) -> None:
+    result = run("judge", "--primary", "1.4", "--secondary", "4.2k", option, "60")
     assert result.json["verdict"] == "sound"
-    assert "left aside" in result.err
+    assert f"{option} was left aside" in result.err
 
 
 def test_a_long_label_is_taken_up_by_its_long_form(run: Any, tmp_path: Path) -> None:

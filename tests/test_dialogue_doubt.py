@@ -208,6 +208,18 @@ def test_with_the_files_of_an_older_record_one_value_is_held_up(bench: Bench) ->
     assert doubtful(talk, "fifteen ohms", "fifty ohms") == "I got: 15 Ω. Is that what the meter shows?"
 
 
+def test_what_is_no_unit_is_named_and_the_unit_asked_for_again(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS)
+    assert talk.type("4700") == "4700 what: ohms, kilo-ohms or meg-ohms?"
+    assert (
+        talk.type("flurb") == "I got “flurb”: I do not know the word “flurb”. 4700 what: ohms, kilo-ohms or meg-ohms?"
+    )
+    assert talk.type("47 V").startswith(
+        "I got “47 V”: “V” is no unit of resistance; check that the meter is set to ohms."
+    )
+    assert talk.type("ohms").startswith("I got: 4700 Ω")
+
+
 # ---- data files whose parts do not fit each other
 
 

@@ -30,6 +30,12 @@ def test_the_tables_in_the_developers_document_are_those_of_the_code() -> None:
     assert "secondary-fault" in document
 
 
+def test_the_map_for_developers_names_every_module() -> None:
+    places = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("## What happens")[0]
+    named = set(re.findall(r"\w+", places))
+    assert [path.name for path in MODULES if path.stem not in named | {"__init__"}] == []
+
+
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
 def test_every_file_a_document_names_exists(document: str) -> None:
     text = (ROOT / document).read_text(encoding="utf-8")

@@ -1,19 +1,23 @@
 """The journal: what is written can be read again, what is damaged is named by its line."""
 
 import json
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from coil_cases import case
 from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.devices.store import FolderStore
 from assistant.dialogue.events import (
+    Decided,
     DeviceBack,
     DeviceFailed,
     Event,
     Heard,
     InputEnded,
+    Listen,
     Say,
     SpeechEnded,
     Started,
@@ -22,8 +26,9 @@ from assistant.dialogue.events import (
     Typed,
 )
 from assistant.errors import BadRecord
-from assistant.journal import FILE, Header, Journal, event_body, read
-from assistant.language.meaning import Alternative, Hearing, Word
+from assistant.journal import FILE, Header, Journal, effect_body, event_body, read
+from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.measure.verdict import judge
 
 HEADER = Header("2026-01-02T03:04:05+01:00", "none", {"grammar": {"a": "text = 'Ω'"}})
 WORDS = st.builds(Word, st.text(max_size=8), st.none() | st.floats(0, 1), st.none(), st.none())
@@ -69,6 +74,18 @@ def test_lines_are_canonical_json(tmp_path: Path) -> None:
         body = json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
         assert line == f'{body[:-1]},"~":"{check}"}}'
     assert event_body(Typed("a"), 3) == '{"at_ms":3,"in":{"text":"a","type":"Typed"}}'
+
+
+def test_values_of_ours_are_written_as_what_json_knows() -> None:
+    expect = Expectation("primary", 200, (Decimal("0.050"), Decimal(10)))
+    assert effect_body(Listen(expect)) == (
+        '{"out":{"expect":{"name":"primary","plausible_ohm":["0.050","10"],"range_ohm":200,"resolution_ohm":null},"type":"Listen"}}'
+    )
+    verdict = json.loads(effect_body(Decided(judge(case("1.40", "4.20k")))))["out"]["verdict"]
+    assert (verdict["kind"], verdict["take"]) == ("sound", [])
+    assert verdict["secondary"]["reading"]["quantity"] == {"numeral": {"text": "4.20"}, "unit": 3}
+    event = Heard(Hearing((Alternative((Word("one", 0.5),), -1.5),), "built-in"))
+    assert json.loads(event_body(event, 0))["in"]["hearing"]["alternatives"][0]["words"][0]["text"] == "one"
 
 
 @pytest.mark.parametrize("cut", range(1, 60, 7))

@@ -141,3 +141,9 @@ def test_tokens_are_words_in_order(text: str, by_keyboard: bool) -> None:  # noq
     found = tokens(line, lexicon(), typed=by_keyboard)
     assert all(token.text and token.source == line.split()[token.at] for token in found)
     assert [token.at for token in found] == sorted(token.at for token in found)
+
+
+def test_a_point_that_stands_apart_is_still_a_point() -> None:
+    assert typed("1 . 4 k") == typed("1.4 k")
+    assert typed("4 , 7 k") == NotUnderstood(Why.UNCLEAR, 0, "4,7")
+    assert typed("no , 1.4") == typed("no, 1.4")

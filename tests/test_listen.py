@@ -109,6 +109,34 @@ def test_hear_goes_on_after_a_file_that_cannot_be_read(tmp_path: Path, capsys: p
     assert "text.wav: this is not a sound file" in captured.err
 
 
+def test_nothing_is_begun_with_recordings_of_which_one_cannot_be_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "text.wav").write_text("not sound")
+    good = next(iter(sorted((RECORDINGS / "cultivator").glob("*.flac"))))
+    for bad, why in (("text.wav", "this is not a sound file"), ("", "this is a folder"), ("no.wav", "no such file")):
+        assert main(["listen", str(good), str(tmp_path / bad), "--data", str(tmp_path / "jobs")]) == 2
+        captured = capsys.readouterr()
+        assert why in captured.err
+        assert "expected" in captured.err
+        assert captured.err.count("\n") == 1
+    assert not (tmp_path / "jobs").exists()
+
+
+@pytest.mark.parametrize(
+    ("option", "line"), [("--data", "cannot be used for records"), ("--say-to", "give another folder with --say-to")]
+)
+def test_a_demo_that_has_no_place_names_the_option(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, option: str, line: str
+) -> None:
+    monkeypatch.setattr("assistant.commands._recogniser", lambda *_: None)
+    (tmp_path / "file").write_text("")
+    assert main(["demo", "--data", str(tmp_path), option, str(tmp_path / "file")]) == 2
+    captured = capsys.readouterr()
+    assert line in captured.err
+    assert captured.err.count("\n") == 1
+
+
 @pytest.mark.parametrize("command", ["listen", "hear"])
 def test_an_engine_that_is_not_there_gets_one_line(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

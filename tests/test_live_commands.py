@@ -115,9 +115,8 @@ def test_a_session_speaks_hears_and_keeps_what_it_heard(
     assert "1 of 1, journal line" in told
     assert "heard (limited): ready" in told
     assert len(devices.heard) > 4_000
-    for number, why in (("2", "heard 1 utterances"), ("0", "heard 1 utterances")):
-        assert main(["replay", str(folder), "--play", number]) == 2
-        assert why in capsys.readouterr().err
+    assert main(["replay", str(folder), "--play", "2"]) == 2
+    assert "heard 1 utterances" in capsys.readouterr().err
     (folder / "heard-0001.flac").write_bytes(b"no sound")
     assert main(["replay", str(folder), "--play", "1"]) == 2
     assert "expected a FLAC file" in capsys.readouterr().err

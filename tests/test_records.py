@@ -66,6 +66,16 @@ def listed(run: Any, data: Path, *arguments: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in result.out.splitlines()]
 
 
+@pytest.mark.parametrize("command", ["jobs", "report x", "compare x", "mark x --good", "export --all --to unused.zip"])
+def test_a_file_in_place_of_the_records_gets_one_line(run: Any, tmp_path: Path, command: str) -> None:
+    (tmp_path / "notes.txt").write_text("no folder")
+    result = run(*command.split(), "--data", str(tmp_path / "notes.txt"))
+    assert (result.status, result.out) == (2, "")
+    assert "notes.txt: cannot be read" in result.err
+    assert "expected the folder of the records" in result.err
+    assert result.err.count("\n") == 1
+
+
 # ---- names that stand twice
 
 
@@ -160,8 +170,8 @@ def test_nothing_found_is_said(run: Any, shop: Path, tmp_path: Path) -> None:
         (("--since", "yesterday"), "--since 'yesterday': expected a date, as 2026-01-31"),
         (("--until", "2026-02-30"), "--until '2026-02-30': expected a date"),
         (("--since", "20260131"), "--since '20260131': expected a date"),
-        (("--last", "0"), "--last 0: expected a whole number from 1"),
-        (("--last", "many"), "invalid int value"),
+        (("--last", "0"), "--last: found '0', expected a whole number from 1"),
+        (("--last", "many"), "--last: found 'many', expected a whole number"),
         (("--verdict", "fine"), "invalid choice"),
         (("--json", "--csv"), "not allowed with"),
     ],

@@ -20,7 +20,7 @@ from assistant.devices.store import FolderStore, MemoryStore
 from assistant.dialogue.events import Finished, Say, Typed
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
-from assistant.errors import BadInput
+from assistant.errors import BadInput, BadRecord
 from assistant.journal import FILE, read
 from assistant.measure.parts import Judged
 from assistant.preflight import load_bench, read_files
@@ -177,6 +177,14 @@ def test_a_session_without_a_label_is_taken_up_by_its_folder(tmp_path: Path) -> 
     again.end()
 
 
+def test_a_job_whose_record_is_damaged_is_not_taken_up_and_says_what_to_do(tmp_path: Path) -> None:
+    opened(tmp_path, Lines(), label="pump").end()
+    (folder_of(tmp_path) / FILE).write_text("{}\n")
+    with pytest.raises(BadRecord, match=r"line 1 is damaged .* begin it anew under another label\.$"):
+        opened(tmp_path, Lines(), label="pump")
+    opened(tmp_path, Lines(), label="pump 2").end()
+
+
 def test_two_windows_cannot_have_one_session(tmp_path: Path) -> None:
     first = opened(tmp_path, Lines(), label="pump")
     with pytest.raises(BadInput, match="open in another window"):
@@ -278,6 +286,29 @@ def test_on_a_full_disk_the_answer_did_not_happen_and_can_be_given_again(tmp_pat
     store.full = False
     assert session.type("14")
     assert session.state.facts.label == "14"
+
+
+@pytest.mark.parametrize("how", ["stop", "no more input"])
+def test_a_full_disk_keeps_nobody_from_stopping(tmp_path: Path, how: str) -> None:
+    outlet = Lines()
+    session = opened(tmp_path, outlet, label="pump")
+    store = Full()
+    session.journal._store = session.store = store  # noqa: SLF001 - the disk fills up
+    store.full = True
+    assert not session.type("ready")
+    assert not session.over
+    if how == "stop":
+        assert not session.type("stop")
+        assert session.over
+    session.end()
+    assert (session.over, session.complete) == (True, False)
+    assert outlet.said[-1] == (
+        "The record cannot be written: No space left on device. Everything before this answer is safe. "
+        "The session ends here and can be taken up again."
+    )
+    again = opened(tmp_path, Lines(), label="pump")
+    assert again.state.step == "safety"
+    again.end()
 
 
 def test_a_report_that_cannot_be_written_is_told_and_the_session_goes_on(tmp_path: Path) -> None:

@@ -4,14 +4,13 @@ import os
 from pathlib import Path
 
 from assistant.data import folder, own_models_folder
-from assistant.devices.ports import Listener, Recogniser
+from assistant.devices.ports import ENGINES, Listener, Recogniser
 from assistant.devices.recogniser_both import Both
 from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
 from assistant.language.lexicon import Lexicon
 from assistant.language.vocabulary import ESSENTIAL, unheard
 
-ENGINES = ("built-in", "vosk", "both")
 MOST_NAMED = 8
 MODEL_VARIABLE = "OHMALOUD_VOSK_MODEL"
 

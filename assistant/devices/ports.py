@@ -17,6 +17,8 @@ else:
 
 RATE_HZ = 16_000
 """The rate at which every recogniser here listens."""
+ENGINES = ("built-in", "vosk", "both")
+"""The recognisers' names; here, where a setting is checked by them without loading any."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import stat
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -43,6 +43,12 @@ class Recordings:
             yield from ears.finish()
 
 
+def refuse_unreadable(paths: Iterable[Path]) -> None:
+    """Raises BadInput, one line, for the first file that does not begin as sound: before anything is begun with them."""
+    for path in paths:
+        next(sound(path), None)
+
+
 def sound(path: Path) -> Iterator[Samples]:
     """One file's sound as mono blocks at RATE_HZ. Raises BadInput with one line for anything that is not whole sound."""
     with _opened(path) as handle:
@@ -68,7 +74,7 @@ def _opened(path: Path) -> BinaryIO:
             raise BadInput(f"{path}: this is not an ordinary file; expected a WAV or FLAC file")
         return path.open("rb")
     except FileNotFoundError:
-        raise BadInput(f"{path}: no such file") from None
+        raise BadInput(f"{path}: no such file; expected a WAV or FLAC file") from None
     except PermissionError:
         raise BadInput(f"{path}: no permission to read this file") from None
     except (OSError, ValueError) as error:

@@ -204,6 +204,12 @@ def yes_or_no(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     return state, effects if state.expect.name == _WHICH else (Say(wording.YES_OR_NO), *effects)
 
 
+def unfit(bench: Bench, state: State, incoming: Incoming) -> Outcome:
+    """What was got and why it is not taken, then the open question again."""
+    state, effects = again(bench, state)
+    return state, (Say(wording.refusal(said(incoming, NotUnderstood), incoming.words)), *effects)
+
+
 def ask_again(bench: Bench, state: State, _incoming: Incoming) -> Outcome:
     """The open question once more."""
     return again(bench, state)

@@ -146,7 +146,7 @@ TABLE: Mapping[Came, tuple[Action, ...]] = {
     Came.NUMBER:         (asides.ignore, answers.number,         answers.ask_again,    instead,              readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.TEXT:           (asides.ignore, answers.text,           answers.ask_again,    instead,              readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.UNSURE:         (asides.ignore, answers.doubt,          answers.not_caught,   answers.doubt_again,  readings.doubt_settled, asides.ignore,        asides.ignore),
-    Came.NOT_UNDERSTOOD: (asides.ignore, answers.not_understood, answers.not_caught,   answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
+    Came.NOT_UNDERSTOOD: (asides.ignore, answers.not_understood, answers.unfit,        answers.yes_or_no,    readings.doubt_settled, asides.still_paused,  asides.ignore),
     Came.NOTHING:        (asides.ignore, answers.listen,         answers.listen,       answers.listen,       answers.listen,         answers.listen,       asides.ignore),
     Came.REPEAT:         (asides.ignore, asides.repeat,          asides.repeat,        asides.repeat,        asides.repeat,          asides.still_paused,  asides.ignore),
     Came.LAST_READING:   (asides.ignore, asides.last_reading,    asides.last_reading,  asides.last_reading,  asides.last_reading,    asides.last_reading,  asides.ignore),

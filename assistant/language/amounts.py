@@ -123,6 +123,8 @@ def _amount(tokens: tuple[Token, ...], lexicon: Lexicon) -> Amount | NotUndersto
         return refuse(Why.UNFINISHED, tokens[number.end - 1]) if broken_off else leftover(tokens, number.end, lexicon)
     found, end = _with_unit(tokens, number, lexicon)
     if end < len(tokens):
+        if (words[end],) in lexicon.other_units:
+            return refuse(Why.WRONG_UNIT, tokens[end])
         dangling = end == len(tokens) - 1 and words[end] in lexicon.numbers.marks["and"]
         return refuse(Why.UNFINISHED, tokens[end]) if dangling else leftover(tokens, end, lexicon)
     why = _fault(found, words, lexicon)

@@ -49,6 +49,8 @@ class Lexicon:
     """Said after a temperature that is refused: the questions are in degrees Celsius."""
     lengths: frozenset[Phrase]
     """Said after a gap, in millimetres; empty in records that are older than such questions."""
+    other_units: frozenset[Phrase]
+    """Units of something else than resistance, said after a number that is refused; empty in older records."""
     commands: Mapping[Phrase, str]
     command_help: Mapping[str, str]
     answers: Mapping[Phrase, str]
@@ -164,7 +166,9 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     display = {key: _lists(reader, "display", key, ("phrases",))["phrases"] for key in ("over_range", "beep")}
     unsteady = _lists(reader, "display", "unsteady", ("phrases", "between", "to"))
     degrees = _lists(reader, "units", "degrees", ("words", "refused"))
-    lengths = _lists(reader, "units", "lengths", ("words",)) if "lengths" in reader.files["units"] else {}
+    lengths, other = (
+        _lists(reader, "units", key, ("words",)) if key in reader.files["units"] else {} for key in ("lengths", "other")
+    )
     known = (
         ("display", (*display, "unsteady")),
         ("fillers", ("fillers",)),
@@ -185,6 +189,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         degrees=degrees["words"],
         fahrenheit=degrees["refused"],
         lengths=lengths.get("words", frozenset()),
+        other_units=other.get("words", frozenset()),
         commands=commands,
         command_help=command_help,
         answers=answers,
@@ -265,7 +270,7 @@ class _Units:
 
 def _units(reader: TomlReader) -> _Units:
     found = _Units()
-    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths"))
+    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths", "other"))
     reader.keys("units", "unit", reader.table("units", "unit"), _UNITS)
     for name, unit in _UNITS.items():
         key = f"unit.{name}"

@@ -68,6 +68,7 @@ class Why(Enum):
     TWO_NUMBERS = "two numbers"
     UNFINISHED = "unfinished"
     UNKNOWN_WORD = "unknown word"
+    WRONG_UNIT = "wrong unit"
     WRONG_KIND = "wrong kind"
     NOT_EXPECTED = "not expected now"
     NOTHING = "nothing"

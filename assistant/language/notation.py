@@ -35,6 +35,8 @@ _CODE = re.compile(r"([0-9]{0,4})([RrKkML])([0-9]{1,4})([BCDFGJKM]?)")
 _TOLERANCE_ONLY = re.compile(r"([0-9]{1,4})([RKM])([BCDFGJKM])")
 _CODE_UNITS = {"R": Unit.OHM, "K": Unit.KILOHM, "M": Unit.MEGOHM, "L": Unit.MILLIOHM}
 _EXPONENT = re.compile(r"[0-9]+(?:\.[0-9]*)?[eE]([+-]?[0-9]{1,6})")
+_LOOSE_MARK = re.compile(r"(?<=[0-9]) ([.,]) (?=[0-9])")
+"""`1 . 4` as typed: left apart, its point would be lost and the value ten times as high."""
 _FULL_WIDTH = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)}
 _SIGNS = {
     ord("\u2126"): "Ω",
@@ -62,6 +64,8 @@ def clean(text: str) -> str:
 
 def tokens(words: str, lexicon: Lexicon, *, typed: bool) -> tuple[Token, ...]:
     """The tokens of a cleaned line. Heard words may carry a sentence's punctuation and are corrected for homophones."""
+    if typed:
+        words = _LOOSE_MARK.sub(r"\1", words)
     found = tuple(
         Token(lexicon.spoken_digits.get(text, lexicon.spelled(text)), at, word)
         for at, word in enumerate(words.split())

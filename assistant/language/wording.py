@@ -37,6 +37,7 @@ _REFUSALS = {
     Why.TWO_NUMBERS: "that sounds like two numbers; one reading at a time",
     Why.UNFINISHED: "that is not finished",
     Why.UNKNOWN_WORD: "I do not know the word {text}",
+    Why.WRONG_UNIT: "{text} is no unit of resistance; check that the meter is set to ohms",
     Why.WRONG_KIND: "that is another kind of answer than the question wants",
     Why.NOT_EXPECTED: "that does not fit this question",
     Why.TOO_LONG: "that is too long for one answer",
@@ -128,6 +129,16 @@ def stopped(label: str) -> str:
     """The session was stopped before its end."""
     how = f"take up job {shorten(label)} by its label" if label else "take it up again at any time"
     return f"Stopped. Everything so far is kept; {how}."
+
+
+def not_recorded(why: str, *, over: bool) -> str:
+    """The disk refused the record; `over` when the session ends all the same."""
+    then = (
+        "The session ends here and can be taken up again"
+        if over
+        else "Make room on the disk, then give the answer again"
+    )
+    return f"The record cannot be written: {why}. Everything before this answer is safe. {then}."
 
 
 def input_ended(label: str) -> str:

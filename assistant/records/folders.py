@@ -28,12 +28,21 @@ def find(data: Path, job: str) -> Path:
 
 
 def sessions(data: Path) -> list[Path]:
-    """Every folder with a journal in it, in the order of their names; none when the folder cannot be read."""
+    """Every folder with a journal in it, in the order of their names; none when the folder is not there. Raises BadInput."""
     try:
         names = sorted(path.name for path in data.iterdir())
-    except OSError:
+    except FileNotFoundError:
         return []
+    except OSError as error:
+        raise refused(data, error) from error
     return [data / name for name in names if not name.startswith(".") and _is_session(data / name)]
+
+
+def refused(data: Path, error: OSError) -> BadInput:
+    """What is said when the folder is there but cannot be read, or is a file."""
+    return BadInput(
+        f"{data}: cannot be read ({error.strerror}); expected the folder of the records, as --data names it"
+    )
 
 
 def label_of(folder: Path) -> str:

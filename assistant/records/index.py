@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from assistant.records.folders import JOURNAL_FILE
+from assistant.records.folders import JOURNAL_FILE, refused
 
 if TYPE_CHECKING:
     from assistant.records.summary import Summary
@@ -264,11 +264,13 @@ def rebuilt(data: Path) -> Index:
 
 
 def _folders(data: Path) -> set[str]:
-    """The names of everything in a folder of records that may be a session."""
+    """The names of everything in a folder of records that may be a session; none when it is not there. Raises BadInput."""
     try:
         return {name for name in os.listdir(data) if not name.startswith((".", INDEX_FILE))}  # noqa: PTH208 - names are enough
-    except OSError:
+    except FileNotFoundError:
         return set()
+    except OSError as error:
+        raise refused(data, error) from error
 
 
 def _stamp(data: Path, folder: str) -> str:

@@ -27,6 +27,7 @@ _WHAT_TO_DO = {
     Why.TWO_NUMBERS: "two numbers, or digits that may be read in two ways; say one reading, digit by digit",
     Why.UNFINISHED: "the number is not finished; say all of it, as in “four point seven kilo-ohms”",
     Why.UNKNOWN_WORD: "an unknown word; expected a reading such as “four point seven kilo-ohms”, an answer or a command",
+    Why.WRONG_UNIT: "no unit of resistance; check that the meter is set to ohms",
     Why.WRONG_KIND: "understood, but another kind of answer is expected here (temperatures are in degrees Celsius)",
     Why.NOT_EXPECTED: "understood, but it is no answer to what is asked here",
     Why.NOTHING: "nothing was said; expected a reading, an answer or a command",
