@@ -8,17 +8,25 @@ with DEVELOPERS.md: it would notice everything and judge nothing.
 
 import os
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import pytest
+from _pytest.runner import runtestprotocol
 
 from assistant.measure import verdict
 from assistant.measure.coil import Class, Electronics
 from assistant.measure.verdict import Row, VerdictKind
 
-TESTS = ("tests/test_verdict.py", "tests/test_measure_coil.py", "tests/test_verdict_wording.py", "tests/test_warm.py")
+TESTS = (
+    "tests/test_verdict.py",
+    "tests/test_measure_coil.py",
+    "tests/test_measure_slips.py",
+    "tests/test_verdict_wording.py",
+    "tests/test_warm.py",
+)
 _OTHER = {VerdictKind.UNDECIDED: VerdictKind.SOUND, VerdictKind.REPEAT: VerdictKind.UNDECIDED}
 _TOLD = 20
 Table = tuple[Row, ...]
@@ -30,10 +38,15 @@ def changed_tables() -> Iterator[tuple[str, Table]]:
     for at, row in enumerate(rows):
         before, after = rows[:at], rows[at + 1 :]
         yield f"{row.id}: left out", before + after
-        if after:
+        if after and _both_fit(row, after[0]):
             yield f"{row.id}: after {after[0].id}", (*before, after[0], row, *after[1:])
         for what, other in changed_rows(row):
             yield f"{row.id}: {what}", (*before, other, *after)
+
+
+def _both_fit(one: Row, other: Row) -> bool:
+    """Whether any case fits both rows; without one their order means nothing."""
+    return all((one.p & other.p, one.s & other.s, one.k & other.k, one.electronics & other.electronics))
 
 
 def changed_rows(row: Row) -> Iterator[tuple[str, Row]]:
@@ -62,26 +75,53 @@ def _with(row: Row, name: str, value: object) -> Row:
     return replace(row, **changed)
 
 
-def noticed(table: Table) -> bool:
-    """Whether a test fails with this table, in a process of its own."""
+class EveryTable:
+    """A pytest plugin: the tests are collected once, and run for each table in a process of its own until one fails."""
+
+    def __init__(self) -> None:
+        self.done = self.missed = 0
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """In place of the usual run."""
+        items = _spread(session.items)
+        for what, table in changed_tables():
+            self.done += 1
+            if not noticed(table, items):
+                self.missed += 1
+                print(f"not noticed: {what}", flush=True)
+            if self.done % _TOLD == 0:
+                print(f"{self.done - self.missed} of {self.done} so far", flush=True)
+        return True
+
+
+def _spread(items: list[pytest.Item]) -> list[pytest.Item]:
+    """One case of every test before the second of any: cases of one test mostly notice the same."""
+    seen: Counter[str] = Counter()
+    turns = []
+    for item in items:
+        name = item.nodeid.partition("[")[0]
+        turns.append(seen[name])
+        seen[name] += 1
+    return [item for _, item in sorted(zip(turns, items, strict=True), key=lambda pair: pair[0])]
+
+
+def noticed(table: Table, items: list[pytest.Item]) -> bool:
+    """Whether a test fails with this table."""
     child = os.fork()
     if not child:
         verdict.VERDICTS = table
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        os._exit(int(pytest.main(["-x", "-q", "-m", "not slow", "-p", "no:cacheprovider", *TESTS])))
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == pytest.ExitCode.TESTS_FAILED
+        pairs = zip(items, (*items[1:], None), strict=True)
+        os._exit(
+            any(report.failed for one, after in pairs for report in runtestprotocol(one, log=False, nextitem=after))
+        )
+    return os.waitpid(child, 0)[1] != 0
 
 
 def main() -> int:
-    done = missed = 0
-    for what, table in changed_tables():
-        done += 1
-        if not noticed(table):
-            missed += 1
-            print(f"not noticed: {what}", flush=True)
-        if done % _TOLD == 0:
-            print(f"{done - missed} of {done} so far", flush=True)
-    print(f"{done - missed} of {done} changes of the table noticed")
+    run = EveryTable()
+    pytest.main(["-q", "-m", "not slow", "-p", "no:cacheprovider", *TESTS], plugins=[run])
+    print(f"{run.done - run.missed} of {run.done} changes of the table noticed")
     return 0
 
 

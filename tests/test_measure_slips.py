@@ -57,6 +57,37 @@ def test_the_doubt_foretold_for_a_meter_is_the_doubt_it_has(value: str, leads: s
     assert _doubt_ohm(range_, left.value_ohm, without.value_ohm) == pytest.approx(left.u_ohm)
 
 
+@pytest.mark.parametrize(
+    ("told", "reason"),
+    [
+        (case("", "OL 4.20k"), Reason(Because.FIRST_WAS_CONTACT, S)),
+        (case("1.4", "4.20k OL 4.20k"), Reason(Because.FIRST_WAS_CONTACT, S)),
+        (case("1.4", "9.20k", cap_on=True), Reason(Because.CAP_COUNTED, S)),
+        (case("1.4", "9.20k", cap_on=True), Reason(Because.CLASS, S, Decimal(6_500), Decimal(16_000))),
+        (case("1.4", "300k"), Reason(Because.BODY_ALONE, S)),
+        (
+            case("1.4", "50k 50k", limits=CoilLimits(None, Limit(Decimal(4_000), Decimal(5_000)))),
+            Reason(Because.LIMITS_ALONE, S),
+        ),
+    ],
+)
+def test_a_reason_names_its_points(told: Case, reason: Reason) -> None:
+    assert reason in judge(told).reasons
+
+
+@pytest.mark.parametrize(
+    ("primary", "secondary", "row", "take"),
+    [
+        ("45", "", "secondary-missing", (S,)),
+        ("45", "1.2k", "primary-raised", (P,)),
+        ("", "1.2k", "primary-missing", (P,)),
+    ],
+)
+def test_what_is_asked_for_first(primary: str, secondary: str, row: str, take: tuple[Tap, ...]) -> None:
+    found = judge(case(primary, secondary))
+    assert (found.row, found.take) == (row, take)
+
+
 # ---- hot
 
 
