@@ -13,7 +13,7 @@ from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.measured import Measured
 from assistant.measure.parts import Finding, Item, ItemResult, PartCase, PartKind, Stand, Wants, judge_part
 from assistant.measure.spark_gap import across
-from assistant.measure.verdict import Because, Case, Reason, VerdictKind, judge
+from assistant.measure.verdict import Because, Case, Electronics, Prepare, Reason, VerdictKind, judge
 from assistant.measure.warm import Warm, breaks_twice, seen_warm, wants_again
 
 P, S, K = Tap
@@ -86,6 +86,42 @@ def test_a_reason_names_its_points(told: Case, reason: Reason) -> None:
 def test_what_is_asked_for_first(primary: str, secondary: str, row: str, take: tuple[Tap, ...]) -> None:
     found = judge(case(primary, secondary))
     assert (found.row, found.take) == (row, take)
+
+
+_CORE, _TAB, _OFF = Prepare.CLEAN_CORE, Prepare.CLEAN_TAB, Prepare.LEAD_AND_CAP_OFF
+_HIGH = CoilLimits(None, Limit(Decimal(15_000), Decimal(19_800)))
+
+
+@pytest.mark.parametrize(
+    ("told", "row", "prepare"),
+    [
+        (case("45", "4.20k"), "primary-raised", (_CORE, _TAB)),
+        (case("1.4", "1.2k"), "secondary-low", (Prepare.SAY_UNIT,)),
+        (case("1.4", "50k"), "secondary-raised", (_OFF, _CORE)),
+        (case("1.4", "OL@20000"), "secondary-beyond", (Prepare.HIGHER_RANGE, _OFF, _CORE)),
+        (case("1.4", "4.20k", "4.32k"), "killtab-unclear", (_TAB,)),
+        (case("1.4", "4.20k", "OL"), "contradiction", (_TAB, _CORE)),
+        (case("850", "4.20k", "4.20k"), "primary-contact", (_CORE, _TAB)),
+        (case("850", "4.20k", "OL", electronics=Electronics.NO), "primary-fault", (_CORE, _TAB)),
+        (case("850", "4.20k", "2.0k", electronics=Electronics.NO), "killtab-unexplained", (_TAB, _CORE)),
+        (case("1.4", "OL", "4.20k"), "core-contact", (_CORE,)),
+        (case("1.4", "OL", "50k"), "secondary-unclear", (_OFF, _CORE)),
+        (case("1.4", "OL", "OL@20000", limits=_HIGH), "secondary-unclear", (_OFF, _CORE)),
+        (case("1.4", "OL", "OL"), "secondary-fault", (_OFF, _CORE)),
+        (case("850", "OL", "OL"), "winding-fault", (_CORE, _OFF)),
+    ],
+)
+def test_what_is_done_before_a_reading_is_taken_again(told: Case, row: str, prepare: tuple[Prepare, ...]) -> None:
+    found = judge(told)
+    assert (found.row, found.prepare) == (row, prepare)
+
+
+def test_a_cap_shifts_the_secondary_alone() -> None:
+    """A cap in the path is no part of the primary, whose limits stay."""
+    limit = Limit(Decimal("0.8"), Decimal("1.3"))
+    found = judge(case("1.4", "9.20k", cap_on=True, limits=CoilLimits(limit, None))).primary
+    assert found.conformity is not None
+    assert found.conformity.limit == limit
 
 
 # ---- hot
