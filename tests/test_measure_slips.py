@@ -88,6 +88,21 @@ def test_what_is_asked_for_first(primary: str, secondary: str, row: str, take: t
     assert (found.row, found.take) == (row, take)
 
 
+@pytest.mark.parametrize(
+    ("primary", "secondary", "killtab", "row", "kind"),
+    [
+        ("850 850", "12.0k", "OL OL", "primary-fault", VerdictKind.PRIMARY_FAULT),
+        ("850 850", "12.0k", "2.0k 2.0k", "killtab-unexplained", VerdictKind.UNDECIDED),
+        ("850 850", "OL OL", "OL OL", "winding-fault", VerdictKind.WINDING_FAULT),
+        ("90.0 90.0", "1.520k", "1.605k 1.605k", "killtab-unexplained", VerdictKind.UNDECIDED),
+        ("45 45", "4.20k", "jumping jumping", "killtab-unexplained", VerdictKind.UNDECIDED),
+    ],
+)
+def test_a_coil_without_electronics(primary: str, secondary: str, killtab: str, row: str, kind: VerdictKind) -> None:
+    found = judge(case(primary, secondary, killtab, electronics=Electronics.NO))
+    assert (found.row, found.kind, found.take) == (row, kind, ())
+
+
 _CORE, _TAB, _OFF = Prepare.CLEAN_CORE, Prepare.CLEAN_TAB, Prepare.LEAD_AND_CAP_OFF
 _HIGH = CoilLimits(None, Limit(Decimal(15_000), Decimal(19_800)))
 
@@ -114,6 +129,11 @@ _HIGH = CoilLimits(None, Limit(Decimal(15_000), Decimal(19_800)))
 def test_what_is_done_before_a_reading_is_taken_again(told: Case, row: str, prepare: tuple[Prepare, ...]) -> None:
     found = judge(told)
     assert (found.row, found.prepare) == (row, prepare)
+
+
+def test_beside_a_comparison_that_stays_between_the_secondary_is_taken_again() -> None:
+    found = judge(case("1.4", "OL", "50k 50k"))
+    assert (found.row, found.take) == ("secondary-unclear", (S,))
 
 
 def test_a_cap_shifts_the_secondary_alone() -> None:
