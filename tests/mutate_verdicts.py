@@ -25,6 +25,7 @@ TESTS = (
     "tests/test_verdict.py",
     "tests/test_measure_coil.py",
     "tests/test_measure_slips.py",
+    "tests/test_verdict_doubt.py",
     "tests/test_verdict_wording.py",
     "tests/test_warm.py",
 )
@@ -47,17 +48,21 @@ def changed_tables(rows: Table) -> Iterator[tuple[str, Table]]:
 def means(table: Table) -> list[tuple[object, ...]]:
     """What a table makes of every combination of classes, whatever its rows are called."""
     verdict.VERDICTS = table
-    found: list[tuple[object, ...]] = []
-    for p, s, k, electronics, settled in product(
-        *CLASSES.values(), Electronics, (frozenset(), frozenset({Tap.PRIMARY}))
-    ):
-        try:
-            row = verdict.row_for(p, s, k, electronics, settled)
-        except StopIteration:  # a row that is left out may leave a hole
-            found.append(())
-        else:
-            found.append((row.kind, row.meanwhile, row.want, row.again, row.prepare, row.reasons))
-    return found
+    return [
+        _meant(classes, electronics, twice)
+        for classes in product(*(CLASSES[tap] for tap in Tap))
+        for electronics in Electronics
+        for twice in (frozenset[Tap](), frozenset({Tap.PRIMARY}))
+    ]
+
+
+def _meant(classes: tuple[Class, ...], electronics: Electronics, twice: frozenset[Tap]) -> tuple[object, ...]:
+    p, s, k = classes
+    try:
+        row = verdict.row_for(p, s, k, electronics, twice)
+    except StopIteration:  # a row that is left out may leave a hole
+        return ()
+    return (row.kind, row.meanwhile, row.want, row.again, row.prepare, row.reasons)
 
 
 def changed_rows(row: Row) -> Iterator[tuple[str, Row]]:

@@ -343,38 +343,3 @@ def test_nor_near_the_edges_of_the_classes(case: Case, data: st.DataObject) -> N
 @given(_CASES | _NEAR_EDGES, st.data())
 def test_nor_many_times_over(case: Case, data: st.DataObject) -> None:
     stays_within_half_a_digit_or_says_so(case, data)
-
-
-@pytest.mark.parametrize(
-    ("readings", "what"),
-    [
-        (("10.3 10.3", "4.20k", ""), "primary"),
-        (("10.5 10.5", "4.20k", ""), None),  # less the leads 10.2 Ω: two halves of a last digit do not reach 10 Ω
-        (("100.3 100.3", "4.20k", ""), "primary"),
-        (("1.4", "1.50k", ""), "secondary"),
-        (("1.4", "1.51k", ""), None),
-        (("1.4", "20.0k 20.0k", ""), "secondary"),
-        (("1.4", "4.20k", "4.30k"), "kill-tab reading"),
-        (("1.4", "4.20k", "4.28k"), None),
-        (("1.4", "4.20k", "4.20k"), None),
-    ],
-)
-def test_what_half_a_digit_would_turn_is_said(readings: tuple[str, str, str], what: str | None) -> None:
-    said = [sentence for sentence in verdict_wording.because(judge(coil_case(*readings))) if DOUBT in sentence]
-    assert said == (
-        [f"Half a last digit more or less would make the {what} count otherwise: the verdict is {DOUBT}."]
-        if what
-        else []
-    )
-
-
-def test_what_the_meters_doubt_reaches_across_is_said() -> None:
-    """Just above the edges that carry a condemning verdict, and clear of them."""
-    for near, clear in (
-        (("850", "100.1k", "OL"), ("850", "150k", "OL")),
-        (("100.5", "4.70k", "OL"), ("300", "4.70k", "OL")),
-    ):
-        for texts, doubt in ((near, True), (clear, False)):
-            twice = [f"{text} {text}" for text in texts]
-            said = " ".join(verdict_wording.because(judge(coil_case(*twice, electronics=Electronics.NO))))
-            assert (DOUBT in said) is doubt, texts
