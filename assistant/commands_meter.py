@@ -168,17 +168,23 @@ def _asked(title: str | None, answers: Answers) -> tuple[str, bool, list[Range]]
     while len(ranges) < _MOST_RANGES:
         done = " Or say none, or done." if ranges else ""
         question = f"Full scale of the {which} range, as 200, 20k or 2M?{done}"
-        full = _ask(question, "limit", _ohms_or_done, "ohms, as 200 or 20k, or two hundred ohms", answers)
+        full = _ask(question, "full_scale", _ohms_or_done, "ohms, as 200 or 20k, or two hundred ohms", answers)
         if full is None and ranges:
             break
         if full is None:
             tell("A meter has one range at least.")
             continue
-        digit = _ask("What is its last digit worth, as 0.1 or 10?", "limit", _ohms_said, "ohms, as 0.1", answers)
+        digit = _ask("What is its last digit worth, as 0.1 or 10?", "last_digit", _ohms_said, "ohms, as 0.1", answers)
         percent = _ask(
-            "Its accuracy: how many percent of the reading, as 0.8?", *_PLAIN_NUMBER, "a number, as 0.8", answers
+            "Its accuracy: how many percent of the reading, as 0.8?",
+            "percent",
+            _number_said,
+            "a number, as 0.8",
+            answers,
         )
-        counts = _ask("And how many counts of the last digit, as 2?", *_PLAIN_NUMBER, "a whole number, as 2", answers)
+        counts = _ask(
+            "And how many counts of the last digit, as 2?", "counts", _number_said, "a whole number, as 2", answers
+        )
         tell(f"Range {ohms(full)}: last digit {ohms(digit)}, {percent} percent, {counts} counts.")
         ranges.append((full, digit, percent, counts, Decimal(0)))
         which = "next"
@@ -196,7 +202,7 @@ def _yes_no(answer: _Answer) -> bool:
 
 def _ohms_or_done(answer: _Answer) -> Decimal | None:
     """Ohms; None for "done" or "none"."""
-    finished = answer.text.lower() == "done" or getattr(answer.meaning, "names", ()) == ("none",)
+    finished = getattr(answer.meaning, "names", ()) in (("none",), ("done",))
     return None if finished else _ohms_said(answer)
 
 
@@ -212,14 +218,6 @@ def _number_said(answer: _Answer) -> Decimal:
     number = getattr(answer.meaning, "text", None) or answer.text
     return _number(number if _NUMBER.fullmatch(number) else answer.text)
 
-
-_PLAIN_NUMBER = ("temperature", _number_said)
-"""A number in the unit of the question is what the grammar has for temperatures."""
-_AROUND = frozenset(
-    {"full", "scale", "range", "resolution", "last", "digit", "digits", "accuracy", "plus", "minus", "and"}
-    | {"percent", "of", "the", "reading", "count", "counts"}
-)
-"""What people say around a figure from a manual. It tells nothing that the question did not."""
 
 T = TypeVar("T")
 
@@ -255,20 +253,9 @@ def _typed() -> Answers:
         if not line:
             return None
         text = line.strip()
-        words = text if expect == "label" else _without_names(text)
-        return _Answer(text, understand(words, Expectation(expect), lexicon, typed=True).meaning)
+        return _Answer(text, understand(text, Expectation(expect), lexicon, typed=True).meaning)
 
     return answer
-
-
-def _without_names(text: str) -> str:
-    """The figure alone: "resolution point one ohm" and "nought point eight percent" without what they are called."""
-    words = text.split()
-    while words and words[0].lower() in _AROUND:
-        words.pop(0)
-    while words and words[-1].lower() in _AROUND:
-        words.pop()
-    return " ".join(words)
 
 
 def _recorded(files: list[str], engine: str | None) -> Answers:

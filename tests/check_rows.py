@@ -34,3 +34,10 @@ def rows(table: str, *checks: str) -> list[ParameterSet]:
     chosen = [row for row in found if not checks or row["check"] in checks]
     assert chosen, f"no row of {table} is one of {checks}"
     return [pytest.param(row, id=row["id"]) for row in chosen]
+
+
+def row_of(parameter: ParameterSet) -> CheckRow:
+    """The row that a parameter carries."""
+    (row,) = parameter.values
+    assert isinstance(row, CheckRow)
+    return row

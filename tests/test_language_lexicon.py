@@ -170,14 +170,14 @@ def test_the_shipped_files_have_no_fault() -> None:
             'number = "plain"',
             'number = "round"',
             "expectations.toml: expectation.label.number: found 'round'",
-            "plain, signed or length",
+            "plain, signed, length, percent or counts",
         ),
         (
             "expectations",
             'number = "plain"',
             "number = []",
             "expectations.toml: expectation.label.number: found []",
-            "plain, signed or length",
+            "plain, signed, length, percent or counts",
         ),
         (
             "expectations",

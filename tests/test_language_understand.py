@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from check_rows import CheckRow, rows
 from hypothesis import given
 from hypothesis import strategies as st
 from language_cases import CASES, KILOHM, MEGOHM, OHM, Case, heard, lexicon, quantity, typed
@@ -541,6 +542,15 @@ def test_a_refusal_names_its_kind_and_the_word(said: str, expected: Why, at: int
     meaning = typed(said)
     assert isinstance(meaning, NotUnderstood)
     assert (meaning.why, meaning.at) == (expected, at)
+
+
+@pytest.mark.parametrize("row", rows("beeper"))
+def test_a_beeper_says_nothing_about_a_winding(row: CheckRow) -> None:
+    """Good and shorted primaries beep alike, good and open secondaries are silent alike: neither is taken for a reading."""
+    beeps = row.number("applied_ohm") < row.number("beeper_threshold_ohm")
+    assert row["expected_meaning"] == ("beeps_not_decisive" if beeps else "silent_not_decisive")
+    for said in ("it beeps", "beep") if beeps else ("no beep", "it does not beep"):
+        assert why(typed(said)) is Why.BEEP
 
 
 def test_other_speech_anywhere_is_an_unknown_word() -> None:

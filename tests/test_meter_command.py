@@ -6,9 +6,12 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+import soundfile
 from records_cases import SOUND, TO_METER
+from voices import ESPEAK, Cast
 
 from assistant import data
+from assistant.devices.ports import RATE_HZ
 from assistant.devices.recordings import Recordings
 from assistant.language.meaning import Alternative, Hearing, Word
 from assistant.measure.meter import load_meters
@@ -221,3 +224,27 @@ def test_a_damaged_meter_of_ones_own_is_named_by_every_session(run: Any, own: Pa
 
 def test_every_meter_that_comes_with_the_program_can_be_said(bench: Any) -> None:
     assert set(data.texts("meters")) == set(bench.lexicon.expectations["meter"].answers)
+
+
+ALOUD = (
+    *("yes", "two hundred ohms", "resolution point one ohm", "plus or minus one point two percent", "plus two counts"),
+    *("twenty kilo ohms", "ten ohms", "one point five percent", "three digits", "done"),
+)
+
+
+@pytest.mark.slow
+def test_a_meter_is_described_aloud(run: Any, tmp_path: Path) -> None:
+    """A synthetic voice that nothing here has learned from says what stands in a manual."""
+    files = []
+    with Cast() as cast:
+        for number, line in enumerate(ALOUD):
+            files.append(tmp_path / f"{number}.wav")
+            soundfile.write(files[-1], cast.say(line, ESPEAK[0]), RATE_HZ)
+    result = run("meter", "new", "aloud", "--from", *map(str, files))
+    assert result.status == 0, result.err
+    found = load_meters(data.meters())["aloud"]
+    assert found.hand_set
+    assert [(r.full_ohm, str(r.resolution_ohm), str(r.percent), r.counts) for r in found.ranges] == [
+        (200, "0.1", "1.2", 2),
+        (20_000, "10", "1.5", 3),
+    ]

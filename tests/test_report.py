@@ -25,10 +25,10 @@ from assistant.language import check_wording, page_wording, verdict_wording
 from assistant.measure.coil import PRIMARY_PUBLISHED_OHM, SECONDARY_PUBLISHED_OHM, Tap
 from assistant.measure.earlier import Agreement, Earlier
 from assistant.measure.limits import CoilLimits, Limit
-from assistant.measure.parts import Item, PartCase, Wants, judge_part
+from assistant.measure.parts import Item, Judgement, PartCase, Wants, judge_part
 from assistant.measure.verdict import Case, Stroke, judge
 from assistant.report.chart import Axis, chart
-from assistant.report.lanes import Look, Panel, panels
+from assistant.report.lanes import Look, Panel, check_panels, panels
 from assistant.report.page import PAPERS, page
 from assistant.report.sheet import Sheet
 
@@ -130,7 +130,7 @@ def test_everything_the_verdict_says_stands_on_the_page(name: str) -> None:
     for note in made.notes:
         assert note in text
     for judgement in made.checks:
-        for part in ("readings", *parts):
+        for part in (*parts, *(() if judgement.results else ("readings",))):
             assert all(line in text for line in getattr(check_wording, part)(judgement))
 
 
@@ -140,6 +140,13 @@ def test_readings_stand_in_a_table_with_what_was_shown_and_what_remains() -> Non
     assert "Primary, core to kill tab 1.4 Ω 1.10 Ω ± 0.34 Ω, less the leads usual 2.0 Ω" in text
     assert "Secondary, core to lead end 4.70 kΩ 4.700 kΩ ± 67 Ω usual none" in text
     assert "Comparison, kill tab to lead end over range on 20 kΩ – open none" in text
+
+
+def test_readings_of_a_check_stand_in_a_table_of_its_own() -> None:
+    text = " ".join(text_of(page(SHEETS["checks alone"]())).split())
+    assert "Plug cap 5.1 kΩ 5.100 kΩ ± 91 Ω usual over range" in text
+    assert "Lead over range – open over range" in text
+    assert "Gap: 6 millimetres No spark jumped A spark jumped" in text
 
 
 def test_what_was_not_taken_is_said_so() -> None:
@@ -265,6 +272,91 @@ def test_bands_and_readings_share_an_axis() -> None:
     assert lanes["Secondary at 20 °C"].middle_ohm == pytest.approx(less_leads * Decimal("254.5") / Decimal("279.5"))
 
 
+def test_hot_readings_stand_below_the_cold_ones() -> None:
+    told = replace(case("1.4", "4.70k"), warm=readings("OL 5.90k"), warm_primary=readings("OL"))
+    primary, secondary = panels(sheet(told))
+    assert (primary.lanes[-1].name, primary.lanes[-1].look) == ("Primary, hot", Look.ABOVE)
+    assert (secondary.lanes[-1].name, secondary.lanes[-1].middle_ohm) == ("Secondary, hot", Decimal("5899.7"))
+    assert [lane.name for lane in secondary.lanes[-2:]] == ["Secondary", "Secondary, hot"]
+
+
+def part(wants: Wants, attempts: str, limit: Limit | None = None, *usual: tuple[int, int]) -> Judgement:
+    bands = tuple((Decimal(low), Decimal(high)) for low, high in usual)
+    item = Item("x.one", "the part", wants, bands, "a source")
+    leads = reading("0.3")
+    return judge_part(PartCase("x", "part", POCKET, (item,), (readings(attempts),), leads, limit, Decimal(45)))
+
+
+@pytest.mark.parametrize(
+    ("judgement", "lanes", "words"),
+    [
+        (
+            part(Wants.BAND, "5.1k", None, (0, 10), (4000, 6000)),
+            [
+                (Look.USUAL, Decimal(0), Decimal(10)),
+                (Look.USUAL, Decimal(4000), Decimal(6000)),
+                (Look.READING, Decimal("5008.8"), Decimal("5190.6")),
+            ],
+            "Usual band: 0 Ω to 10 Ω. Usual band: 4 kΩ to 6 kΩ. The reading: 5.100 kΩ ± 91 Ω.",
+        ),
+        (
+            part(Wants.BAND, "OL OL", Limit(Decimal(100), Decimal(200), Decimal(20))),
+            [(Look.LIMITS, Decimal(100), Decimal(200)), (Look.ABOVE, None, None)],
+            "Maker's limits: 100 Ω to 200 Ω at 20 °C. The reading: over range.",
+        ),
+        (
+            part(Wants.BAND, "150", Limit(Decimal(100), None, Decimal(20))),
+            [
+                (Look.LIMITS, Decimal(100), None),
+                (Look.READING, Decimal("148.0"), Decimal("151.4")),
+                (Look.READING, Decimal("134.7"), Decimal("137.9")),
+            ],
+            "Maker's limits: at least 100 Ω at 20 °C. The reading: 149.7 Ω ± 1.7 Ω. The reading at 20 °C: 136.3 Ω ± 1.6 Ω.",
+        ),
+        (
+            part(Wants.OPEN, "OL"),
+            [(Look.USUAL, Decimal(1_000_000), None), (Look.ABOVE, None, None)],
+            "Open: 1 MΩ and more. The reading: over range.",
+        ),
+        (
+            part(Wants.CLOSED, "jumping"),
+            [(Look.USUAL, None, Decimal(2)), (Look.UNSTEADY, None, None)],
+            "Closed: up to 2 Ω. The reading: unsteady.",
+        ),
+        (part(Wants.CLOSED, ""), [(Look.USUAL, None, Decimal(2))], "Closed: up to 2 Ω. Nothing was read."),
+    ],
+)
+def test_a_check_is_drawn_with_its_bands_and_its_reading(judgement: Judgement, lanes: list[Any], words: str) -> None:
+    (panel,) = check_panels(judgement)
+    assert panel.title == "Part"
+    for lane, (look, low, high) in zip(panel.lanes, lanes, strict=True):
+        assert lane.look is look
+        for found, wanted in ((lane.low_ohm, low), (lane.high_ohm, high)):
+            assert found == (wanted if wanted is None else pytest.approx(wanted, abs=Decimal("0.1")))
+    assert " ".join(panel.in_words) == words
+    axis = Axis(panel)
+    assert axis.low_ohm <= min((float(edge) for lane in panel.lanes for edge in lane.edges_ohm), default=1e9)
+    text = " ".join(text_of(page(replace(sheet(case()), checks=(judgement,)))).split())
+    assert f"Part. {words}" in text
+
+
+def test_a_check_of_several_parts_has_an_axis_for_each() -> None:
+    cap, lead = check_panels(_CHECKS[0])
+    assert (cap.title, lead.title) == ("Plug cap", "Lead")
+    assert (Axis(cap).low_ohm, Axis(cap).high_ohm) == (2_000, 20_000)
+    assert (Axis(lead).low_ohm, Axis(lead).high_ohm) == (100, 10_000)
+    assert check_panels(_CHECKS[1]) == ()
+
+
+def test_every_chart_of_a_page_has_its_own_title_and_words() -> None:
+    found = page(SHEETS["with checks"]())
+    for name in ("chart", "chart-cap"):
+        assert f'aria-labelledby="{name}-title" aria-describedby="{name}-words"' in found
+        assert found.count(f'id="{name}-title"') == found.count(f'id="{name}-words"') == 1
+    ids = re.findall(r' id="([^"]+)"', found)
+    assert len(set(ids)) == len(ids)
+
+
 def test_a_cap_left_on_moves_the_makers_band() -> None:
     _, secondary = panels(fullest())
     assert (marks(secondary)["Maker's limits"].low_ohm, marks(secondary)["Maker's limits"].high_ohm) == (7900, 11100)
@@ -346,8 +438,8 @@ def test_the_drawing_is_well_formed_and_stays_inside_its_frame(name: str) -> Non
 
 def test_every_look_is_told_apart_without_colour() -> None:
     drawn = chart(panels(fullest()))
-    colours = set(re.findall(r"#[0-9a-f]{3,6}", drawn))
-    assert colours <= {"#000", "#fff", "#777", "#555", "#bbb", "#hatch"}
+    colours = set(re.findall(r"\"(#[0-9a-f]{3,6})\"", drawn))
+    assert colours <= {"#000", "#fff", "#777", "#555", "#bbb"}
 
 
 def test_the_published_spans_are_those_of_the_makers_table() -> None:

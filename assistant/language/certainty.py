@@ -52,9 +52,10 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     if thresholds is None:
         return replace(best, sure=False)
     whole = hearing.duration_s < thresholds.longest_s
-    if whole and belief >= thresholds.bounds[_kind(meaning)]:
+    listens = _listens(hearing, understood)
+    if whole and belief >= thresholds.bounds[_kind(meaning)] and _witnessed(meaning, listens, thresholds):
         return replace(best, sure=True)
-    beliefs = _beliefs(_listens(hearing, understood), thresholds)
+    beliefs = _beliefs(listens, thresholds)
     return replace(best, sure=False, rival=_rival(meaning, beliefs) or _sound_alike(best, expectation, lexicon))
 
 
@@ -103,8 +104,23 @@ def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> f
 def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
     """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new."""
     thresholds = lexicon.certainty.get(_engine(hearing))
-    likeliest = _likeliest(hearing, _understood(hearing, expectation, lexicon), thresholds)
-    return thresholds is not None and likeliest is not None and likeliest[1] >= thresholds.at_once
+    understood = _understood(hearing, expectation, lexicon)
+    likeliest = _likeliest(hearing, understood, thresholds)
+    if thresholds is None or likeliest is None or likeliest[1] < thresholds.at_once:
+        return False
+    return _witnessed(likeliest[0], _listens(hearing, understood), thresholds)
+
+
+def _witnessed(meaning: Meaning, listens: Mapping[str, _Shares], thresholds: Thresholds) -> bool:
+    """Whether enough ways of listening have this meaning first, if it is a number; the same way heard twice counts once."""
+    if _kind(meaning) is Kind.WORD:
+        return True
+    ways = {
+        _kind_of_listen(source)
+        for source, shares in listens.items()
+        if shares.get(meaning, -1.0) >= max(shares.values())
+    }
+    return len(ways & thresholds.weights.keys()) >= thresholds.witnesses
 
 
 def _likeliest(

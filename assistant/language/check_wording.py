@@ -146,7 +146,7 @@ def report(judgement: Judgement, case: PartCase, label: str, started_at: str) ->
 def readings(judgement: Judgement) -> tuple[str, ...]:
     """What was read, or what was seen, a line each."""
     if judgement.results:
-        return tuple(f"{_name(result)}: {read(result)}" for result in judgement.results)
+        return tuple(f"{part_name(result)}: {read(result)}" for result in judgement.results)
     gap = () if judgement.gap is None else (f"Gap: {judgement.gap.gap_mm} millimetres",)
     return (*gap, *(_JUMPED[jumped].capitalize() for jumped in judgement.jumped))
 
@@ -169,6 +169,11 @@ def read(result: ItemResult) -> str:
     return f"{last}{value}{kind}{f'; before that: {before}' if before else ''}"
 
 
+def part_name(result: ItemResult) -> str:
+    """`Plug cap`, of "the plug cap"."""
+    return result.item.title.removeprefix("the ").capitalize()
+
+
 def bands(usual: tuple[Span, ...]) -> str:
     """Usual bands in words: `4 kΩ to 6 kΩ or 7.5 kΩ to 12.5 kΩ`."""
     return " or ".join(f"{ohms(low)} to {ohms(high)}" for low, high in usual)
@@ -187,10 +192,6 @@ def _voltage(judgement: Judgement) -> str:
     return _GAP_UNKNOWN if judgement.gap is None else voltage(judgement.gap)
 
 
-def _name(result: ItemResult) -> str:
-    return result.item.title.removeprefix("the ").capitalize()
-
-
 def _reason(result: ItemResult) -> str:
     if not result.attempts:
         return _MISSING.format(title=result.item.title)
@@ -204,4 +205,4 @@ def _reason(result: ItemResult) -> str:
         probability="" if found is None else percent(found.probability),
     )
     told = (text, _STAND[result.stand], _CONTACT if result.contact else "")
-    return " ".join((f"{_name(result)}: {value}.", *(part for part in told if part)))
+    return " ".join((f"{part_name(result)}: {value}.", *(part for part in told if part)))

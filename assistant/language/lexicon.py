@@ -15,7 +15,10 @@ from assistant.measure.units import Unit
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What one expectation makes live. `number` is empty, `plain`, `signed` or `length`; `renamed` maps an answer to what it means here."""
+    """What one expectation makes live. `number` is empty or one of NUMBERS; `renamed` maps an answer to what it means here.
+
+    `before` and `after` are what people say around an answer to this question alone.
+    """
 
     name: str
     help: str
@@ -28,6 +31,8 @@ class Answers:
     answers: tuple[str, ...] = ()
     renamed: Mapping[str, str] = field(default_factory=dict)
     short: Mapping[Phrase, str] = field(default_factory=dict)
+    before: frozenset[Phrase] = frozenset()
+    after: frozenset[Phrase] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +56,8 @@ class Lexicon:
     """Said after a gap, in millimetres; empty in records that are older than such questions."""
     other_units: frozenset[Phrase]
     """Units of something else than resistance, said after a number that is refused; empty in older records."""
+    figures: Mapping[str, frozenset[Phrase]]
+    """Said after the figures of a meter's manual, `percent` and `counts`; empty in older records too."""
     commands: Mapping[Phrase, str]
     command_help: Mapping[str, str]
     answers: Mapping[Phrase, str]
@@ -95,7 +102,7 @@ class Lexicon:
 
     def units_of(self, number: str) -> frozenset[Phrase]:
         """What may be said after a number of this kind: degrees after `signed`, millimetres after `length`."""
-        return {"signed": self.degrees, "length": self.lengths}.get(number, frozenset())
+        return {"signed": self.degrees, "length": self.lengths, **self.figures}.get(number, frozenset())
 
     def help(self, expectation: Expectation) -> tuple[str, ...]:
         """What can be said now, as lines to be spoken: the answers to the question, then the commands."""
@@ -123,6 +130,7 @@ class Lexicon:
             words |= self.numbers.words - (frozenset() if live.number == "signed" else self.numbers.marks["minus"])
             loose += [*self.fillers["before"], *self.fillers["after"], *self.fillers["corrections"]]
             loose += self.fillers["about"] if live.number != "plain" else ()
+            loose += [*live.before, *live.after]
         if live.readings:
             loose += [phrase for phrase in self.units if phrase not in self.units_typed]
         if live.readings and not live.values_only:
@@ -138,6 +146,9 @@ class Lexicon:
         return tuple(sorted(self.known))
 
 
+_FIGURES = ("percent", "counts")
+NUMBERS = ("plain", "signed", "length", *_FIGURES)
+"""Kinds of numbers, told apart by what may be said after them."""
 _FILES = ("answers", "certainty", "commands", "display", "expectations", "fillers", "homophones", "numbers", "units")
 _UNITS = {"ohm": Unit.OHM, "kilohm": Unit.KILOHM, "megohm": Unit.MEGOHM, "milliohm": Unit.MILLIOHM}
 _UNIT_WORDS = ("words", "joined", "written")
@@ -169,6 +180,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     lengths, other = (
         _lists(reader, "units", key, ("words",)) if key in reader.files["units"] else {} for key in ("lengths", "other")
     )
+    figures = _lists(reader, "units", "figures", _FIGURES) if "figures" in reader.files["units"] else {}
     known = (
         ("display", (*display, "unsteady")),
         ("fillers", ("fillers",)),
@@ -190,6 +202,7 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         fahrenheit=degrees["refused"],
         lengths=lengths.get("words", frozenset()),
         other_units=other.get("words", frozenset()),
+        figures=figures,
         commands=commands,
         command_help=command_help,
         answers=answers,
@@ -270,7 +283,7 @@ class _Units:
 
 def _units(reader: TomlReader) -> _Units:
     found = _Units()
-    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths", "other"))
+    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths", "figures", "other"))
     reader.keys("units", "unit", reader.table("units", "unit"), _UNITS)
     for name, unit in _UNITS.items():
         key = f"unit.{name}"
@@ -355,12 +368,12 @@ def _expectations(reader: TomlReader, answers: Mapping[str, str], commands: Mapp
 def _expectation(reader: TomlReader, name: str, answers: Mapping[str, str], commands: Mapping[str, str]) -> Answers:
     file, key = "expectations", f"expectation.{name}"
     table = reader.table(file, key)
-    reader.keys(file, key, table, (*_FLAGS, "number", "answers", "as", "short", "help"))
+    reader.keys(file, key, table, (*_FLAGS, "number", "answers", "as", "short", "before", "after", "help"))
     flags = {flag: table.get(flag, False) for flag in _FLAGS}
     for flag, value in flags.items():
         reader.choice(file, f"{key}.{flag}", value, (True, False), "true or false")
     number = table.get("number", "")
-    reader.choice(file, f"{key}.number", number, ("", "plain", "signed", "length"), "plain, signed or length")
+    reader.choice(file, f"{key}.number", number, ("", *NUMBERS), f"{', '.join(NUMBERS[:-1])} or {NUMBERS[-1]}")
     an_answer = "the name of an answer in answers.toml"
     live = reader.list(file, f"{key}.answers", table.get("answers", []), "a list of answers")
     live = [answer for answer in live if reader.choice(file, f"{key}.answers", answer, answers, an_answer)]
@@ -384,5 +397,7 @@ def _expectation(reader: TomlReader, name: str, answers: Mapping[str, str], comm
         answers=tuple(live),
         renamed=renamed,
         short={reader.phrase(file, f"{key}.short", words): answer for words, answer in short.items()},
+        before=frozenset(reader.phrases(file, f"{key}.before", table.get("before", []))),
+        after=frozenset(reader.phrases(file, f"{key}.after", table.get("after", []))),
         **flags,
     )

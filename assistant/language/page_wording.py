@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
+from assistant.language.check_wording import part_name
 from assistant.language.verdict_wording import ohms, shown, with_doubt
 from assistant.measure.case import Case, TapResult
 from assistant.measure.coil import Electronics, Span, Stroke, Tap
 from assistant.measure.earlier import Agreement, Earlier
 from assistant.measure.limits import Limit
+from assistant.measure.parts import ItemResult
 from assistant.measure.units import Reading, Shown
 
 TITLE = "Ignition coil test"
@@ -27,6 +29,7 @@ CHART_IN_WORDS = "The chart in words"
 READINGS_CAPTION = "What the meter showed, and what remains of it less the leads, with its doubt U"
 DOUBT_CAPTION = "Standard uncertainties u in ohms; U is twice their root of squares"
 
+CHECK_HEADS = ("Reading", "The meter showed", "Value with doubt U", "What that is", "Read before that")
 READING_HEADS = ("Reading", "The meter showed", "Value with doubt U", "Class", "Read before that")
 BEFORE_HEADS = ("Reading", "Earlier readings", "Median", "Lowest to highest", "Now")
 DOUBT_HEADS = ("Reading", "Part", "u in ohms")
@@ -46,6 +49,10 @@ _LESS_LEADS = "less the leads"
 USUAL = "Usual band"
 PUBLISHED = "Makers' span"
 LIMITS = "Maker's limits"
+OPEN = "Open"
+CLOSED = "Closed"
+READ = "The reading"
+NOTHING_READ = "Nothing was read."
 KNOWN_GOOD = "Known good here"
 BEFORE_HERE = "Read here before"
 
@@ -81,6 +88,33 @@ def heading(label: str, *, coil: bool = True) -> str:
 def check_heading(title: str) -> str:
     """The title of the part of the page that is about one check."""
     return f"Check of the {title}"
+
+
+def check_caption(title: str) -> str:
+    """What stands above the table of a check."""
+    return f"{title.capitalize()}: what the meter showed, and its value less the leads with its doubt U"
+
+
+def check_chart(title: str) -> str:
+    """The title of the chart of a check."""
+    return f"Chart: {title}"
+
+
+def part_row(result: ItemResult) -> tuple[str, ...]:
+    """One reading of a check as a row of its table."""
+    last = result.attempts[-1] if result.attempts else None
+    value_u = with_doubt(result.measured) if result.measured is not None else "–"
+    return (part_name(result), showed(last), value_u, result.finding.value, attempts(result.attempts))
+
+
+def from_on(least_ohm: Decimal) -> str:
+    """A band without an upper end."""
+    return f"{ohms(least_ohm)} and more"
+
+
+def up_to(most_ohm: Decimal) -> str:
+    """A band without a lower end."""
+    return f"up to {ohms(most_ohm)}"
 
 
 def recorded(started_at: str, folder: str) -> str:

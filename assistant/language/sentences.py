@@ -6,7 +6,7 @@ numbers are a spread sample, since there are too many to list.
 
 from collections.abc import Iterator, Sequence
 
-from assistant.language.lexicon import Lexicon
+from assistant.language.lexicon import Answers, Lexicon
 from assistant.language.meaning import Expectation
 from assistant.language.toml_reader import Phrase
 
@@ -37,13 +37,16 @@ def sentences(lexicon: Lexicon, expectation: Expectation) -> tuple[str, ...]:
         made += [_digit_strings(lexicon), _whole_numbers(lexicon, live.number)]
         about = () if live.number == "plain" else ("about",)
         made.append(_with_fillers(lexicon, _SPOKEN_NUMBERS, ("before", "corrections", *about)))
+    if live.before or live.after:
+        units = sorted(lexicon.units_of(live.number)) or _units(lexicon)
+        made.append(_named(live, [(*value, *units[at % len(units)]) for at, value in enumerate(_FIGURES)]))
     found = dict.fromkeys(" ".join(words) for part in made for words in part)
     return tuple(found)[:MOST_SENTENCES]
 
 
 def _phrases(lexicon: Lexicon, expectation: Expectation) -> Iterator[Phrase]:
     """Every live phrase that can be heard, politely too."""
-    unsaid = lexicon.units.keys() - lexicon.units_said | lexicon.degrees | lexicon.lengths
+    unsaid = lexicon.units.keys() - lexicon.units_said | lexicon.units_of(lexicon.expects(expectation).number)
     yield from (phrase for phrase in lexicon.phrases(expectation) if _sayable(phrase) and phrase not in unsaid)
     commands = [phrase for phrase in lexicon.commands if len(phrase) == 1]
     polite = sorted(lexicon.fillers["polite"])
@@ -146,6 +149,26 @@ def _with_fillers(lexicon: Lexicon, values: tuple[Phrase, ...], names: tuple[str
             yield (*filler, *values[index % len(values)])
     for index, filler in enumerate(sorted(fillers["after"])):
         yield (*values[index % len(values)], *filler)
+
+
+_FIGURES: tuple[Phrase, ...] = (
+    ("nought", "point", "eight"),
+    ("two",),
+    ("two", "hundred"),
+    ("point", "one"),
+    ("one", "point", "five"),
+    ("three",),
+    ("twenty",),
+    ("zero", "point", "five"),
+)
+
+
+def _named(live: Answers, values: list[Phrase]) -> Iterator[Phrase]:
+    """Figures with what people call them at this question, before or after."""
+    for index, name in enumerate(sorted(live.before)):
+        yield from ((*name, *value) for value in (values[index % len(values)], values[(index + 3) % len(values)]))
+    for index, name in enumerate(sorted(live.after)):
+        yield from ((*value, *name) for value in (values[index % len(values)], values[(index + 3) % len(values)]))
 
 
 def _several(lexicon: Lexicon, live: tuple[str, ...]) -> Iterator[Phrase]:

@@ -36,6 +36,8 @@ class Thresholds:
     """The belief that a first listen must reach to spare a second one, whatever the kind of meaning."""
     bounds: Mapping[Kind, float]
     """The belief, from 0 to 1, that a meaning of each kind must reach to be sure."""
+    witnesses: int = 1
+    """How many ways of listening must have a number before every other meaning, each by itself."""
 
 
 def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
@@ -46,7 +48,7 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
     for name in reader.table(_FILE, "engine"):
         key = f"engine.{name}"
         table = reader.table(_FILE, key)
-        reader.keys(_FILE, key, table, ("longest_s", "weights", "floors", "measured", "at_once", *kinds))
+        reader.keys(_FILE, key, table, ("longest_s", "weights", "floors", "measured", "at_once", "witnesses", *kinds))
         for source in reader.table(_FILE, f"{key}.weights").keys() - reader.table(_FILE, f"{key}.floors").keys():
             reader.fault(_FILE, f"{key}.floors.{source}", "nothing", "a floor for every listen that has a weight")
         found[name] = Thresholds(
@@ -55,6 +57,8 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
             floors=_by_source(reader, f"{key}.floors", _LEAST_FLOOR, 1.0),
             at_once=_number(reader, f"{key}.at_once", table.get("at_once"), 0.0, 1.0),
             bounds={kind: _number(reader, f"{key}.{kind.value}", table.get(kind.value), 0.0, 1.0) for kind in Kind},
+            # Files kept with older sessions have none.
+            witnesses=round(_number(reader, f"{key}.witnesses", table.get("witnesses", 1), 1, 4)),
         )
     return found
 

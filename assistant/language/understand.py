@@ -127,7 +127,8 @@ class _Parser:
             meaning = self.known(_once(texts(part)), part)
             if meaning is not None:
                 return meaning
-        before, after = polite | self.lexicon.fillers["before"], polite | self.lexicon.fillers["after"]
+        before = polite | self.lexicon.fillers["before"] | self.live.before
+        after = polite | self.lexicon.fillers["after"] | self.live.after
         for part in self._parts(quiet, before, after):
             words = _once(texts(part))
             alone = self.lexicon.answers.get(words) in self.lexicon.alone or words in self.lexicon.commands
@@ -150,8 +151,8 @@ class _Parser:
         """The tokens without any filler at either end."""
         fillers = self.lexicon.fillers
         words = texts(tokens)
-        start = max(_reach(words, fillers["polite"] | fillers["before"]))
-        after = frozenset(phrase[::-1] for phrase in fillers["polite"] | fillers["after"])
+        start = max(_reach(words, fillers["polite"] | fillers["before"] | self.live.before))
+        after = frozenset(phrase[::-1] for phrase in fillers["polite"] | fillers["after"] | self.live.after)
         return tokens[start : len(words) - max(_reach(words[start:][::-1], after))]
 
     def known(self, words: Phrase, tokens: tuple[Token, ...]) -> Meaning | None:

@@ -68,7 +68,7 @@ _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
     "its doubt is wider than they allow.",
     Because.WARM_AS_COPPER: "Hot, the {tap} reads as much higher as its copper must, and steady.",
-    Because.WARM_UNCLEAR: "Hot, the {tap} reads neither clearly as its copper must nor clearly otherwise, with this meter.",
+    Because.WARM_UNCLEAR: "Hot, the {tap} reads neither clearly as its copper must nor clearly otherwise: it is within the meter's doubt.",
     Because.WARM_LOWER: "Hot, the {tap} reads lower than its copper allows. That is no break; it is not explained.",
     Because.WARM_HIGHER: "Hot, the {tap} reads higher than its copper explains: a joint may be giving way.",
     Because.WARM_BEYOND: "Hot, the {tap} was above the range of the meter; that says nothing.",
@@ -86,7 +86,7 @@ _BECAUSE: Mapping[Because, str] = {
     "plug cap has: a cap may have been on for one of them.",
     Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
     Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
-    Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees, with this meter.",
+    Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees: it is within the meter's doubt.",
     Because.KILLTAB_RANGE_TOO_LOW: "Kill tab to lead end reads over range where a whole coil would too. "
     "Use a higher range.",
     Because.KILLTAB_HIGH: "Kill tab to lead end reads higher than the secondary: the way through the primary adds to it.",
@@ -112,7 +112,10 @@ _BECAUSE: Mapping[Because, str] = {
     Because.DECLINED: "The {tap} was left out, and without it this cannot be decided.",
     Because.REPEAT_DECLINED: "The {tap} was not taken again, and without that this cannot be decided.",
     Because.TAKE_AGAIN: "Nothing is condemned on a single reading: the {tap} is taken again first.",
-    Because.IN_DOUBT: "The {tap} lies so close to {high} that the meter's own doubt reaches across.",
+    Because.IN_DOUBT: "The {tap} is within the meter's doubt of {high}: it may lie on either side.",
+    Because.HALF_A_DIGIT: "Half a last digit more or less would make the {tap} count otherwise: the verdict is within the meter's doubt.",
+    Because.LEADS_HALF_A_DIGIT: "Half a last digit more or less would make the leads count otherwise: "
+    "the verdict is within the meter's doubt.",
     Because.CAP_STILL_ON: "Is a resistor cap still on? Without it, this would be {low} to {high}.",
     Because.CAP_COUNTED: "The plug cap stayed on; a resistor cap of 4 to 6 kΩ is allowed for.",
     Because.CAP_BEFORE_FAULT: "The plug cap is still on, and an open cap reads the same. Take it off first.",

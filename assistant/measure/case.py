@@ -69,6 +69,8 @@ class Because(Enum):
     REPEAT_DECLINED = "repeat declined"
     TAKE_AGAIN = "take again"
     IN_DOUBT = "in doubt"
+    HALF_A_DIGIT = "half a digit"
+    LEADS_HALF_A_DIGIT = "leads half a digit"
     CAP_STILL_ON = "cap still on"
     CAP_COUNTED = "cap counted"
     CAP_BEFORE_FAULT = "cap before fault"
@@ -110,6 +112,18 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
+class Moved:
+    """Where values are taken to lie, in halves of their last digit from what was shown: -1, 0 or 1 each.
+
+    `others` are the comparison and what was read hot.
+    """
+
+    leads: int = 0
+    windings: int = 0
+    others: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Case:
     """Everything the judgement rests on.
 
@@ -117,7 +131,8 @@ class Case:
     though only one is given here; with two or more attempts given, the attempts themselves tell. `declined` are
     readings the person does not want to take, or to take again. `warm` are readings of the secondary while the coil was
     hot, `warm_primary` of the primary, at `warm_at_c` where that is known. `symptoms` are names from the grammar (`dies_hot`,
-    `no_spark`, ...). Raises ValueError for a coil temperature that no bench has.
+    `no_spark`, ...). `moved` asks what the same readings would make when the values lay elsewhere within their last
+    digits. Raises ValueError for a coil temperature that no bench has.
     """
 
     meter: Meter
@@ -136,6 +151,7 @@ class Case:
     warm: tuple[Reading, ...] = ()
     warm_at_c: Decimal | None = None
     warm_primary: tuple[Reading, ...] = ()
+    moved: Moved = Moved()
 
     def __post_init__(self) -> None:
         check_temperature(self.coil_at_c)

@@ -61,8 +61,9 @@ class Seen:
 def classify(case: Case) -> Seen:
     """All readings of a case in their classes."""
     leads = _Leads.of(case)
-    primary = tuple(_winding(case, Tap.PRIMARY, reading, leads) for reading in case.primary)
-    secondary = tuple(_winding(case, Tap.SECONDARY, reading, leads) for reading in case.secondary)
+    halves = case.moved.windings
+    primary = tuple(_winding(case, Tap.PRIMARY, reading, leads, halves) for reading in case.primary)
+    secondary = tuple(_winding(case, Tap.SECONDARY, reading, leads, halves) for reading in case.secondary)
     windings = Seen(primary, secondary, ())
     p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
     killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
@@ -82,7 +83,7 @@ class _Leads:
     def of(case: Case) -> "_Leads":
         if case.leads is None:
             return _Leads(None, (Reason(Because.LEADS_NOT_TAKEN),) if case.primary else ())
-        leads = _measured(case, case.leads, "leads")
+        leads = _measured(case, case.leads, "leads", case.moved.leads)
         if leads is None:
             return _Leads(None, (Reason(Because.LEADS_OPEN),))
         if leads.value_ohm > LEADS_MOST_OHM:
@@ -110,9 +111,8 @@ class _Leads:
             return () if read else (Reason(Because.LEADS_UNPROVEN),)
         if self.measured is not None:
             well = any(
-                result.kind in _READS_WELL and result.reading.quantity and self.believed(result.reading.quantity.ohms)
+                result.kind in _READS_WELL and (shown := _shown(case, result)) and self.believed(shown.value_ohm)
                 for result in results
-                if result.reading is not None
             )
             if well or self.measured.value_ohm <= LEADS_MOST_OHM:
                 return ()
@@ -126,16 +126,22 @@ class _Leads:
         return Measured(max(Decimal(0), less.value_ohm), less.parts)
 
 
-def _measured(case: Case, reading: Reading, whose: str) -> Measured | None:
+def _shown(case: Case, result: TapResult) -> Measured | None:
+    """What the display showed at one pair of points, leads and all."""
+    halves = case.moved.others if result.tap is Tap.KILLTAB else case.moved.windings
+    return None if result.reading is None else _measured(case, result.reading, result.tap.value, halves)
+
+
+def _measured(case: Case, reading: Reading, whose: str, halves: int) -> Measured | None:
     """What the display showed, with its errors; None when it showed no value, or one that no meter shows."""
     if reading.quantity is None or reading.quantity.ohms > SHOWN_MOST_OHM:
         return None
-    return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose)
+    return case.meter.measured(reading.quantity, case.meter.range_for(reading, _DIALS_OHM.get(whose)), whose, halves)
 
 
 def less_leads(case: Case, reading: Reading, tap: Tap, whose: str) -> Measured | None:
     """A reading of a winding taken at another time, less the leads; None when the display showed no value."""
-    measured = _measured(case, reading, tap.value)
+    measured = _measured(case, reading, tap.value, case.moved.others)
     if measured is None:
         return None
     own = f"display at {tap.value}"  # another reading of the same points: its own part needs a name of its own
@@ -143,8 +149,8 @@ def less_leads(case: Case, reading: Reading, tap: Tap, whose: str) -> Measured |
     return _Leads.of(case).off(replace(measured, parts=parts))
 
 
-def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads) -> TapResult:
-    measured = _measured(case, reading, tap.value)
+def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads, halves: int) -> TapResult:
+    measured = _measured(case, reading, tap.value, halves)
     if measured is not None:
         measured = leads.off(measured)
     cap_on = case.cap_on if tap is Tap.SECONDARY else None
@@ -166,7 +172,7 @@ def _inside(conformity: Conformity | None) -> bool:
 
 def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapResult) -> TapResult:
     """K against P + S; against S alone when P tells nothing of the winding; against a good coil when S is bad."""
-    measured = _measured(case, reading, Tap.KILLTAB.value)
+    measured = _measured(case, reading, Tap.KILLTAB.value, case.moved.others)
     if measured is not None:
         measured = leads.off(measured)
     if s.kind in (Class.BAD, Class.BEYOND):
@@ -193,7 +199,7 @@ def _killtab_beside_bad(case: Case, reading: Reading, measured: Measured | None,
         if most_ohm is not None and _over(reading, most_ohm):
             return Class.UNCLEAR
         return killtab_class(reading, None, None, Decimal(0))
-    if _winding(case, Tap.SECONDARY, reading, leads).kind in _READS_WELL:
+    if _winding(case, Tap.SECONDARY, reading, leads, case.moved.others).kind in _READS_WELL:
         return Class.SAME
     return Class.HIGH if measured.value_ohm >= SECONDARY_BAD_OHM else Class.DIFFERENT
 

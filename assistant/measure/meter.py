@@ -75,16 +75,18 @@ class Meter:
         usual = [range_ for range_ in can_show if self.hand_set and range_.full_ohm == usual_ohm]
         return (usual or can_show)[0]
 
-    def measured(self, quantity: Quantity, range_: Range, whose: str) -> Measured:
+    def measured(self, quantity: Quantity, range_: Range, whose: str, halves: int = 0) -> Measured:
         """A display's value with its errors; `whose` names the parts that belong to this reading alone.
 
         A maker's ±(percent + counts) is a limit a on the sum of both, so one reading has u = a/√3. The percent part
         is the range's gain: one unknown for all readings on that range, and it cancels in a difference. What remains
         of a, the root of a² less the gain's square, is the reading's own; so a single reading keeps exactly a/√3, and
         no credit is taken for a zero error that two readings may have in common. The counts hold the display's last
-        digit; when fewer digits were said than the display has, the digits left out are one more part.
+        digit; when fewer digits were said than the display has, the digits left out are one more part. `halves` takes
+        the value to lie so many halves of its last digit higher, never below zero.
         """
-        value_ohm = quantity.ohms - range_.offset_ohm
+        half_ohm = max(quantity.step_ohms, range_.resolution_ohm) / 2
+        value_ohm = max(Decimal(0), quantity.ohms + halves * half_ohm) - range_.offset_ohm
         limit_ohm = float(range_.limit_ohm(value_ohm))
         gain_ohm = float(value_ohm * range_.percent / 100)
         measured = Measured(

@@ -112,7 +112,10 @@ class Stand(Enum):
 
 @dataclass(frozen=True, slots=True)
 class ItemResult:
-    """One reading of a check, judged. `contact` is True when an earlier one was worse and this one stands."""
+    """One reading of a check, judged. `contact` is True when an earlier one was worse and this one stands.
+
+    `limit` is the maker's where it bears on this reading, whether there is a value to hold against it or not.
+    """
 
     item: Item
     finding: Finding
@@ -121,6 +124,7 @@ class ItemResult:
     measured: Measured | None = None
     conformity: Conformity | None = None
     contact: bool = False
+    limit: Limit | None = None
 
 
 class PartKind(Enum):
@@ -174,10 +178,10 @@ def _kind(stands: set[Stand]) -> PartKind:
 
 def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemResult:
     left_out = item.name in case.left_out
-    if not attempts:
-        return ItemResult(item, Finding.NOT_TAKEN, Stand.LEFT_OUT if left_out else Stand.TAKE)
-    measured = [_measured(case, item, reading) for reading in attempts]
     limit = case.limit if item.wants is Wants.BAND else None
+    if not attempts:
+        return ItemResult(item, Finding.NOT_TAKEN, Stand.LEFT_OUT if left_out else Stand.TAKE, limit=limit)
+    measured = [_measured(case, item, reading) for reading in attempts]
     found = None
     if limit is not None and measured[-1] is not None:
         found = compared(measured[-1], limit, case.part_at_c, cap_on=None)
@@ -187,7 +191,7 @@ def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemRe
         stand = Stand.LEADS
     worse = any(_worse(item, *pair, measured[-1]) for pair in zip(findings[:-1], attempts[:-1], strict=True))
     contact = stand is Stand.WELL and worse
-    return ItemResult(item, findings[-1], stand, attempts, measured[-1], found, contact)
+    return ItemResult(item, findings[-1], stand, attempts, measured[-1], found, contact, limit)
 
 
 def _worse(item: Item, finding: Finding, reading: Reading, last: Measured | None) -> bool:

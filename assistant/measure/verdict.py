@@ -7,23 +7,14 @@ nothing is condemned by a single reading.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
 from assistant.measure.classify import Seen, classify
-from assistant.measure.coil import (
-    CLASSES,
-    PRIMARY_NEAR_MOST_OHM,
-    PRIMARY_SUSPICIOUS_OHM,
-    SECONDARY_BAD_OHM,
-    Class,
-    Electronics,
-    Stroke,
-    Tap,
-)
+from assistant.measure.coil import CLASSES, Class, Electronics, Stroke, Tap
+from assistant.measure.doubt import doubts, half_a_digit
 from assistant.measure.guidance import cautions_for, next_for, unproven_for
 from assistant.measure.measured import Measured
-from assistant.measure.warm import WARM_TAPS, breaks_twice, seen_warm
+from assistant.measure.warm import WARM_TAPS, breaks_twice, cold_beside, seen_warm
 
 __all__ = [
     "CLASSES",
@@ -193,17 +184,20 @@ _GOOD: Mapping[Tap, Classes] = {Tap.PRIMARY: _P_OK, Tap.SECONDARY: _S_OK, Tap.KI
 
 def judge(case: Case) -> Verdict:
     """The verdict on a case; total: every case has one and nothing raises."""
-    verdict = _cold(case)
-    if verdict.take or verdict.kind in FAULTS:
-        return verdict
-    hot = tuple(_hot(case, tap, cold) for tap in WARM_TAPS if (cold := warm_beside(case, verdict, tap)) is not None)
-    return _with_warm(case, verdict, hot) if hot else verdict
+    cold = _cold(case)
+    verdict = cold if cold.take or cold.kind in FAULTS else _warm(case, cold)
+    return replace(verdict, reasons=(*verdict.reasons, *half_a_digit(case, cold, verdict)))
+
+
+def _warm(case: Case, cold: Verdict) -> Verdict:
+    """The verdict once windings were read hot as well; that on the cold ones where none was."""
+    hot = tuple(_hot(case, tap, value) for tap in WARM_TAPS if (value := warm_beside(case, cold, tap)) is not None)
+    return _with_warm(case, cold, hot) if hot else cold
 
 
 def warm_beside(case: Case, verdict: Verdict, tap: Tap) -> Measured | None:
     """The cold value that hot readings of a winding are compared with; None without hot readings, or where it tells nothing."""
-    cold = verdict.result(tap)
-    return cold.measured if case.hot(tap) and cold.kind in WARM_TAPS[tap].cold else None
+    return cold_beside(case, verdict.result(tap))
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +266,7 @@ def _cold(case: Case) -> Verdict:
         take = ()
     kind = row.meanwhile if take else VerdictKind.UNDECIDED if given_up else row.kind
     leads = seen.leads_doubt if row.kind in FAULTS else ()
-    doubt = _doubts(kind, case, p, s)
+    doubt = doubts(kind, case, p, s)
     kind = VerdictKind.UNDECIDED if doubt or (leads and kind in FAULTS) else kind
     reasons = (
         *seen.reasons,
@@ -326,28 +320,6 @@ def _of_row(row: Row, kind: VerdictKind, case: Case) -> Iterator[Reason]:
             yield Reason(Because.LIMITS_ALONE, Tap.SECONDARY)
         elif because in _ALWAYS or kind in FAULTS:
             yield Reason(because)
-
-
-_PRIMARY_FROM_OHM = {VerdictKind.ELECTRONICS: PRIMARY_NEAR_MOST_OHM, VerdictKind.PRIMARY_FAULT: PRIMARY_SUSPICIOUS_OHM}
-"""Above what a primary has to lie for these."""
-
-
-def _doubts(kind: VerdictKind, case: Case, p: TapResult, s: TapResult) -> tuple[Reason, ...]:
-    """Why a decision cannot stand: what carries it is within the meter's doubt, or a plug cap may be the cause."""
-    doubts = []
-    if kind in _PRIMARY_FROM_OHM and _reaches(p, _PRIMARY_FROM_OHM[kind]):
-        doubts.append(Reason(Because.IN_DOUBT, Tap.PRIMARY, high_ohm=_PRIMARY_FROM_OHM[kind]))
-    if kind in (VerdictKind.SECONDARY_FAULT, VerdictKind.WINDING_FAULT):
-        if _reaches(s, SECONDARY_BAD_OHM):
-            doubts.append(Reason(Because.IN_DOUBT, Tap.SECONDARY, high_ohm=SECONDARY_BAD_OHM))
-        if case.cap_on:
-            doubts.append(Reason(Because.CAP_BEFORE_FAULT, Tap.SECONDARY))
-    return tuple(doubts)
-
-
-def _reaches(result: TapResult, edge_ohm: Decimal) -> bool:
-    """Whether the true value may lie below the edge that the reading lies above."""
-    return result.measured is not None and result.measured.value_ohm - Decimal(result.measured.expanded_ohm) < edge_ohm
 
 
 def _about_killtab(case: Case, p: TapResult, s: TapResult, k: TapResult, settled: frozenset[Tap]) -> Iterator[Reason]:

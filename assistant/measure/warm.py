@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import Enum
 
-from assistant.measure.case import Because, Case, VerdictKind
+from assistant.measure.case import Because, Case, TapResult, VerdictKind
 from assistant.measure.classify import less_leads
 from assistant.measure.coil import (
     PRIMARY_SCATTER_OHM,
@@ -112,6 +112,11 @@ def expected_span(cold_ohm: Decimal, cold_c: Decimal | None, warm_c: Decimal | N
         (cold, HOTTEST_C) if warm_c is None else (warm_c - WARM_HALF_SPAN_K, warm_c + WARM_HALF_SPAN_K)
     )
     return (cold_ohm * copper_ratio(cold + half, lowest_c), cold_ohm * copper_ratio(cold - half, highest_c))
+
+
+def cold_beside(case: Case, cold: TapResult) -> Measured | None:
+    """The value that hot readings of a winding are compared with; None without hot readings, or where it tells nothing."""
+    return cold.measured if case.hot(cold.tap) and cold.kind in WARM_TAPS[cold.tap].cold else None
 
 
 def seen_warm(case: Case, cold: Measured, reading: Reading, tap: Tap = Tap.SECONDARY) -> Warm:

@@ -18,20 +18,20 @@ _DENSE_DECADES = 3
 """Up to so many powers of ten an axis has ticks at 1, 2 and 5; beyond, at powers of ten alone."""
 
 
-def chart(panels: tuple[Panel, ...]) -> str:
-    """The whole chart. Its title and its text alternative are the elements `chart-title` and `chart-words` of the page."""
+def chart(panels: tuple[Panel, ...], name: str = "chart") -> str:
+    """A whole chart. Its title and its text alternative are the elements NAME-title and NAME-words of the page."""
     parts, top = [], 0
     for panel in panels:
-        parts.append(f'<g transform="translate(0 {top})">{"".join(_panel(panel))}</g>')
+        parts.append(f'<g transform="translate(0 {top})">{"".join(_panel(panel, f"{name}-hatch"))}</g>')
         top += _height(panel)
     return (
-        f'<svg role="img" aria-labelledby="chart-title" aria-describedby="chart-words" viewBox="0 0 {WIDTH} {top}">'
-        f"{_HATCH}{''.join(parts)}</svg>"
+        f'<svg role="img" aria-labelledby="{name}-title" aria-describedby="{name}-words" viewBox="0 0 {WIDTH} {top}">'
+        f"{_HATCH.format(id=f'{name}-hatch')}{''.join(parts)}</svg>"
     )
 
 
 _HATCH = (
-    '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    '<defs><pattern id="{id}" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<rect width="6" height="6" fill="#fff"/><path d="M0 0V6" stroke="#777" stroke-width="2.4"/></pattern></defs>'
 )
 
@@ -41,9 +41,10 @@ def _height(panel: Panel) -> int:
 
 
 class Axis:
-    """Ohms to horizontal places, logarithmic, from a tick to a tick."""
+    """Ohms to horizontal places, logarithmic, from a tick to a tick. `hatch` is the element that fills bands of its chart."""
 
-    def __init__(self, panel: Panel) -> None:
+    def __init__(self, panel: Panel, hatch: str = "") -> None:
+        self.hatch = hatch
         edges = [panel.least_ohm, panel.most_ohm, *(ohm for lane in panel.lanes for ohm in lane.edges_ohm)]
         # a doubt that reaches down to nothing would stretch the axis for ever: it is cut off at a tenth of what the panel shows
         low = max(float(min(edges)), float(panel.least_ohm) / 10)
@@ -79,8 +80,8 @@ def _tick_above(ohm: float) -> float:
     return next(step * power for step in (1, 2, 5, 10) if step * power >= ohm)
 
 
-def _panel(panel: Panel) -> Iterator[str]:
-    axis = Axis(panel)
+def _panel(panel: Panel, hatch: str) -> Iterator[str]:
+    axis = Axis(panel, hatch)
     bottom = _HEAD + _LANE * len(panel.lanes)
     yield f'<text x="0" y="14" font-weight="bold">{escape(panel.title)}</text>'
     for tick in axis.ticks():
@@ -116,7 +117,7 @@ def _published(axis: Axis, lane: Lane, y: float) -> str:
 
 def _usual(axis: Axis, lane: Lane, y: float) -> str:
     x_from, x_to = axis.x(lane.low_ohm, _LEFT), axis.x(lane.high_ohm, _RIGHT)
-    return _bar(x_from, x_to, y, 6, 'fill="url(#hatch)" stroke="#555"') + _text(x_from, x_to, y, lane.text)
+    return _bar(x_from, x_to, y, 6, f'fill="url(#{axis.hatch})" stroke="#555"') + _text(x_from, x_to, y, lane.text)
 
 
 def _limits(axis: Axis, lane: Lane, y: float) -> str:

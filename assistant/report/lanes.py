@@ -1,12 +1,15 @@
 """What the chart shows, before it is drawn: one lane for each band and each reading, and the same in words."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
 
 from assistant.language import page_wording as words
+from assistant.language.check_wording import part_name
 from assistant.language.verdict_wording import with_doubt
 from assistant.measure.case import TapResult
+from assistant.measure.classify import less_leads
 from assistant.measure.coil import (
     PRIMARY_PUBLISHED_OHM,
     PRIMARY_USUAL_OHM,
@@ -16,8 +19,9 @@ from assistant.measure.coil import (
     secondary_usual,
 )
 from assistant.measure.earlier import Earlier
-from assistant.measure.limits import Limit
+from assistant.measure.limits import Conformity, Limit
 from assistant.measure.measured import Measured
+from assistant.measure.parts import CLOSED_MOST_OHM, OPEN_FROM_OHM, ItemResult, Judgement, Wants
 from assistant.measure.units import Reading, Shown
 from assistant.report.sheet import Sheet
 
@@ -83,6 +87,35 @@ def panels(sheet: Sheet) -> tuple[Panel, ...]:
     return (primary, secondary)
 
 
+def check_panels(judgement: Judgement) -> tuple[Panel, ...]:
+    """One panel for each reading of a check: parts of one check may lie millions of ohms apart. None for a spark."""
+    return tuple(_check_panel(result) for result in judgement.results)
+
+
+_AXIS_OF: Mapping[Wants, Span] = {
+    Wants.BAND: (Decimal(100), Decimal(10_000)),
+    Wants.OPEN: (Decimal(1_000), Decimal(10_000_000)),
+    Wants.CLOSED: (Decimal("0.1"), Decimal(100)),
+}
+
+
+def _check_panel(result: ItemResult) -> Panel:
+    item, limit = result.item, result.limit
+    lanes = [Lane(words.USUAL, Look.USUAL, *usual, text=words.span(usual)) for usual in item.usual]
+    if item.wants is Wants.OPEN:
+        open_ohm = OPEN_FROM_OHM[Wants.OPEN]
+        lanes.append(Lane(words.OPEN, Look.USUAL, open_ohm, text=words.from_on(open_ohm)))
+    if item.wants is Wants.CLOSED:
+        lanes.append(Lane(words.CLOSED, Look.USUAL, None, CLOSED_MOST_OHM, text=words.up_to(CLOSED_MOST_OHM)))
+    if limit is not None:
+        lanes.append(Lane(words.LIMITS, Look.LIMITS, limit.low_ohm, limit.high_ohm, text=words.limit_span(limit)))
+    shown = _shown(words.READ, result.attempts[-1], result.measured, result.conformity) if result.attempts else []
+    in_words = [f"{lane.name}: {lane.text}." for lane in (*lanes, *shown)] + ([] if shown else [words.NOTHING_READ])
+    edges = [ohm for lane in lanes for ohm in lane.edges_ohm]
+    axis = (min(edges) / 2, max(edges) * 2) if edges and item.wants is Wants.BAND else _AXIS_OF[item.wants]
+    return Panel(part_name(result), (*lanes, *shown), *axis, tuple(in_words))
+
+
 def _panel(
     sheet: Sheet, results: tuple[TapResult, ...], bands: tuple[Span, Span], limit: Limit | None, *, axis: Span
 ) -> Panel:
@@ -102,7 +135,7 @@ def _panel(
         if found is not None:
             lanes.append(_earlier(found))
             in_words.append(f"{lanes[-1].name}: {lanes[-1].text}.")
-        shown = _readings(result)
+        shown = [*_readings(result), *_hot(sheet, result.tap)]
         lanes += shown
         in_words += [words.reading_in_words(lane.name, lane.text) for lane in shown]
     title = " / ".join(words.NAMES[result.tap] for result in results if result.tap is not Tap.KILLTAB)
@@ -116,17 +149,29 @@ def _earlier(found: Earlier) -> Lane:
 
 
 def _readings(result: TapResult) -> list[Lane]:
-    """The reading that counts; and beside it, when the maker's limits hold at another temperature, what it would be there."""
-    name = words.SHORT[result.tap]
+    """The reading that counts, of one pair of points."""
     if result.reading is None:
         return []
-    if result.measured is None:
-        return [_without_value(name, result.reading)]
-    lanes = [_point(name, result.measured)]
-    found = result.conformity
-    if found is not None and found.limit.at_c is not None and found.referred.value_ohm != result.measured.value_ohm:
+    return _shown(words.SHORT[result.tap], result.reading, result.measured, result.conformity)
+
+
+def _shown(name: str, reading: Reading, measured: Measured | None, found: Conformity | None) -> list[Lane]:
+    """A reading; and beside it, when the maker's limits hold at another temperature, what it would be there."""
+    if measured is None:
+        return [_without_value(name, reading)]
+    lanes = [_point(name, measured)]
+    if found is not None and found.limit.at_c is not None and found.referred.value_ohm != measured.value_ohm:
         lanes.append(_point(words.referred(name, found.limit.at_c), found.referred))
     return lanes
+
+
+def _hot(sheet: Sheet, tap: Tap) -> list[Lane]:
+    """The last reading of a winding while the coil was hot."""
+    hot = sheet.case.hot(tap) if tap in words.WARM else ()
+    if not hot:
+        return []
+    measured = less_leads(sheet.case, hot[-1], tap, f"warm {tap.value}")
+    return _shown(words.WARM[tap], hot[-1], measured, None)
 
 
 def _point(name: str, measured: Measured) -> Lane:

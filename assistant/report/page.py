@@ -11,8 +11,9 @@ from urllib.parse import quote
 from assistant.language import check_wording, verdict_wording
 from assistant.language import page_wording as words
 from assistant.measure.coil import Tap
+from assistant.measure.parts import Judgement
 from assistant.report.chart import chart
-from assistant.report.lanes import panels
+from assistant.report.lanes import Panel, check_panels, panels
 from assistant.report.sheet import Sheet
 
 PAPERS = ("A4", "letter")
@@ -141,13 +142,18 @@ def _readings(sheet: Sheet) -> str:
 
 
 def _figure(sheet: Sheet) -> str:
-    drawn = panels(sheet)
+    figure = _drawn(panels(sheet), "chart")
+    return f'<section aria-labelledby="chart-title"><h2 id="chart-title">{words.CHART}</h2>\n{figure}</section>\n'
+
+
+def _drawn(drawn: tuple[Panel, ...], name: str) -> str:
+    """A chart and the same in words."""
     in_words = "".join(
         f"<p><strong>{_text(panel.title)}.</strong> {_text(' '.join(panel.in_words))}</p>" for panel in drawn
     )
     return (
-        f'<section aria-labelledby="chart-title"><h2 id="chart-title">{words.CHART}</h2>\n<figure>\n{chart(drawn)}\n'
-        f'<figcaption id="chart-words" class="screen">{in_words}</figcaption>\n</figure></section>\n'
+        f"<figure>\n{chart(drawn, name)}\n"
+        f'<figcaption id="{name}-words" class="screen">{in_words}</figcaption>\n</figure>\n'
     )
 
 
@@ -186,7 +192,7 @@ def _checks(sheet: Sheet) -> tuple[str, ...]:
             f"check-{judgement.check}",
             words.check_heading(judgement.title),
             f'<p class="say">{_text(check_wording.say(judgement))}</p>'
-            + _part(words.READINGS, check_wording.readings(judgement))
+            + _check_readings(judgement)
             + _part(words.WHY, check_wording.because(judgement))
             + _part(words.NOT_PROVEN, check_wording.unproven(judgement))
             + _part(words.NEXT, check_wording.next_steps(judgement))
@@ -194,6 +200,18 @@ def _checks(sheet: Sheet) -> tuple[str, ...]:
             "check",
         )
         for judgement in sheet.checks
+    )
+
+
+def _check_readings(judgement: Judgement) -> str:
+    """What was read, as a table and a chart; sparks, which are no readings, as a list."""
+    if not judgement.results:
+        return _part(words.READINGS, check_wording.readings(judgement))
+    name = f"chart-{judgement.check}"
+    rows = [words.part_row(result) for result in judgement.results]
+    return (
+        f"<h3>{_text(words.READINGS)}</h3>\n{_table(words.check_caption(judgement.title), words.CHECK_HEADS, rows)}"
+        f'<h3 id="{name}-title">{_text(words.check_chart(judgement.title))}</h3>\n{_drawn(check_panels(judgement), name)}'
     )
 
 
