@@ -390,9 +390,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.close()  # whoever read the output has gone; there is nobody left to tell
         return 1
     except OSError as error:  # files are looked after where they are used: mostly this is the output
-        print(
-            f"ohmaloud {options.command}: {error.filename or 'the output'}: {error.strerror or error}", file=sys.stderr
-        )
+        where = error.filename or "the output"
+        print(f"ohmaloud {options.command}: {where}: {error.strerror or error}", file=sys.stderr)
         sys.stdout = None  # or it would be tried once more at the end
         return 2
 

@@ -90,7 +90,7 @@ class Bank:
         self._voices = {engine: sorted(voices) for engine, voices in self._alone.items()}
         self._engines, shares = [], []
         for engine, share in SHARES.items():
-            count = len(self._real) if engine == "real" else len(self._texts[engine])
+            count = len(self.crowd) if engine == "real" else len(self._texts[engine])
             if count:
                 self._engines.append(engine)
                 shares.append(share * min(1.0, len(self._voices.get(engine, ())) / ENOUGH.get(engine, 1) or 1.0))
