@@ -73,6 +73,7 @@ def test_leads_about_to_be_too_much_are_said_beside_a_fault_alone(leads: str, ta
     """Above 1 Ω nothing is condemned through leads unless a winding reads well: here nothing does."""
     assert turned(case("OL OL", "OL OL", "OL OL", leads=leads)) == taps
     assert turned(case("2.5", "4.20k", "4.20k", leads=leads)) == []
+    assert turned(case("OL", "OL", "OL", leads=leads)) == []  # all three are asked for again in any case
 
 
 def test_doubts_name_the_edge_that_they_reach_across() -> None:

@@ -127,9 +127,8 @@ class _Leads:
 
 
 def _shown(case: Case, result: TapResult) -> Measured | None:
-    """What the display showed at one pair of points, leads and all."""
-    halves = case.moved.others if result.tap is Tap.KILLTAB else case.moved.windings
-    return None if result.reading is None else _measured(case, result.reading, result.tap.value, halves)
+    """What the display showed at one pair of points, leads and all; moved against the leads, where it tells most of them."""
+    return None if result.reading is None else _measured(case, result.reading, result.tap.value, case.moved.windings)
 
 
 def _measured(case: Case, reading: Reading, whose: str, halves: int) -> Measured | None:
