@@ -149,6 +149,8 @@ class Lexicon:
 _FIGURES = ("percent", "counts")
 NUMBERS = ("plain", "signed", "length", *_FIGURES)
 """Kinds of numbers, told apart by what may be said after them."""
+_LATER = {"lengths": ("words",), "other": ("words",), "figures": _FIGURES}
+"""Tables of units.toml that older records have not."""
 _FILES = ("answers", "certainty", "commands", "display", "expectations", "fillers", "homophones", "numbers", "units")
 _UNITS = {"ohm": Unit.OHM, "kilohm": Unit.KILOHM, "megohm": Unit.MEGOHM, "milliohm": Unit.MILLIOHM}
 _UNIT_WORDS = ("words", "joined", "written")
@@ -177,16 +179,10 @@ def _lexicon(reader: TomlReader) -> Lexicon:
     display = {key: _lists(reader, "display", key, ("phrases",))["phrases"] for key in ("over_range", "beep")}
     unsteady = _lists(reader, "display", "unsteady", ("phrases", "between", "to"))
     degrees = _lists(reader, "units", "degrees", ("words", "refused"))
-    lengths, other = (
-        _lists(reader, "units", key, ("words",)) if key in reader.files["units"] else {} for key in ("lengths", "other")
-    )
-    figures = _lists(reader, "units", "figures", _FIGURES) if "figures" in reader.files["units"] else {}
-    known = (
-        ("display", (*display, "unsteady")),
-        ("fillers", ("fillers",)),
-        ("homophones", (*_HOMOPHONES, _CONFUSABLE)),
-    )
-    for file, keys in known:
+    later = {key: names for key, names in _LATER.items() if key in reader.files["units"]}
+    added = {key: _lists(reader, "units", key, names) for key, names in later.items()}
+    known = {"display": (*display, "unsteady"), "fillers": ("fillers",), "homophones": (*_HOMOPHONES, _CONFUSABLE)}
+    for file, keys in known.items():
         reader.keys(file, "", reader.files[file], keys)
     homophones = {key: _word_pairs(reader, "homophones", key) for key in _HOMOPHONES}
     return Lexicon(
@@ -200,9 +196,9 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         unit_names=units.names,
         degrees=degrees["words"],
         fahrenheit=degrees["refused"],
-        lengths=lengths.get("words", frozenset()),
-        other_units=other.get("words", frozenset()),
-        figures=figures,
+        lengths=added.get("lengths", {}).get("words", frozenset()),
+        other_units=added.get("other", {}).get("words", frozenset()),
+        figures=added.get("figures", {}),
         commands=commands,
         command_help=command_help,
         answers=answers,
