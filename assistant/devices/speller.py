@@ -7,6 +7,7 @@ Against all of them stands the free spelling, which is what speech about other t
 from collections.abc import Iterable, Iterator
 
 from rapidfuzz import fuzz, process
+from rapidfuzz.distance import Levenshtein
 
 from assistant.devices.letters import Floats, codes, greedy, scores
 from assistant.devices.word_loop import WordLoop
@@ -22,6 +23,8 @@ _TEMPER = 0.5
 """Neighbouring frames hear the same sound, so their chances multiplied claim too much."""
 _NEAR = 4
 """So many live phrases that look most like the free spelling are weighed too: the loop knows only single words."""
+_SLIP = 6
+"""One wrong letter in so many still spells a phrase: the free spelling "i dot know" is no other speech than "i don't know"."""
 _KEPT = 8
 _TOO_FAR = 12.0
 """Alternatives whose tempered score is this far below the best are left out: a share under one in a hundred thousand."""
@@ -54,6 +57,8 @@ class Speller:
         found = self._loops[expectation.name].best(log_probabilities)
         spelled = greedy(log_probabilities)
         near = process.extract(spelled, self._phrases[expectation.name], scorer=fuzz.ratio, limit=_NEAR)
+        if any(0 < Levenshtein.distance(spelled, phrase) <= len(phrase) // _SLIP for phrase, _, _ in near):
+            spelled = ""
         candidates = (found, spelled, *others, *(phrase for phrase, _, _ in near), *self._rivals(found))
         texts = [text for text in dict.fromkeys(candidates) if text and codes(text)]
         weighed = []
