@@ -154,6 +154,37 @@ def test_a_first_listen_is_enough_when_all_agree(
     assert not sure_at_once(heard(*alternatives, engine="unheard of"), ANY, lexicon)
 
 
+_LOUD = {"limited": 0.1, "free": 0.1, "letters": 1.0, "idle": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("witnesses", "alternatives", "sure"),
+    [
+        (1, ("eight ohms letters",), True),
+        (2, ("eight ohms letters",), False),
+        (2, ("eight ohms letters", "eight ohms letters again"), False),  # the same way twice
+        (2, ("eight ohms letters", "eight ohms free"), True),
+        (2, ("eight ohms letters", "eight ohms idle"), False),  # a way without weight is none
+        (1, ("eight ohms letters", "five ohms limited", "five ohms free"), False),  # two against one
+        (1, ("eight ohms letters", "five ohms limited", "the kettle free"), True),
+        (1, ("eight ohms letters", "five ohms limited", "nine ohms free"), True),  # one against one, twice
+        (2, ("stop letters",), True),  # no number
+    ],
+)
+def test_a_number_needs_its_witnesses_and_no_more_against_it(
+    lexicon: Lexicon, witnesses: int, alternatives: tuple[str, ...], *, sure: bool
+) -> None:
+    """However loud the letters are: they alone are believed to nearly all here, whatever the others have."""
+    thresholds = replace(TEST, weights=_LOUD, floors=dict.fromkeys(_LOUD, 1e-5), at_once=0.75, witnesses=witnesses)
+    lexicon = replace(lexicon, certainty={"test": thresholds})
+    ways = ("limited", "free", "letters again", "letters", "idle")
+    split = [(text, next(way for way in ways if text.endswith(way))) for text in alternatives]
+    hearing = heard(*((text.removesuffix(f" {way}"), -1.0, way) for text, way in split))
+    assert decide(hearing, ANY, lexicon).sure is sure
+    tied = sum("five" in text or "nine" in text for text in alternatives) == 1 or "nine ohms free" in alternatives
+    assert sure_at_once(hearing, ANY, lexicon) is (sure and not tied)
+
+
 def test_sound_that_the_end_pointer_cut_off_is_not_sure(lexicon: Lexicon) -> None:
     found = decide(heard(("stop", -1, "limited"), ("stop", -1, "free"), duration_s=8.0), ANY, lexicon)
     assert found == Understood(SaidCommand("stop"), sure=False, words="stop")
@@ -250,6 +281,7 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
     weights = { free = -1, limited = 1 }
     floors = { free = 0 }
     at_once = true
+    witnesses = 0
     value = 2
     lone = "much"
     """
@@ -264,6 +296,7 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
         "engine.built-in.floors.limited",
         "engine.built-in.weights.free",
         "engine.built-in.at_once",
+        "engine.built-in.witnesses",
         "engine.built-in.value",
         "engine.built-in.lone",
         "engine.built-in.word",

@@ -173,7 +173,7 @@ def test_the_wrong_unit_is_asked_about_and_corrected(bench: Bench) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", SESSIONS)
 def test_the_recordings_are_heard_as_the_table_says(bench: Bench, name: str) -> None:
-    recogniser = open_recogniser("built-in", bench.lexicon)
+    recogniser = open_recogniser("both", bench.lexicon)
     told = Told(bench, name)
     for row in SESSIONS[name]:
         utterances = list(Recordings((FOLDER / row["file"],)).utterances())

@@ -53,7 +53,7 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
         return replace(best, sure=False)
     whole = hearing.duration_s < thresholds.longest_s
     listens = _listens(hearing, understood)
-    if whole and belief >= thresholds.bounds[_kind(meaning)] and _witnessed(meaning, listens, thresholds):
+    if whole and belief >= thresholds.bounds[_kind(meaning)] and _witnessed(meaning, listens, thresholds, ahead=0):
         return replace(best, sure=True)
     beliefs = _beliefs(listens, thresholds)
     return replace(best, sure=False, rival=_rival(meaning, beliefs) or _sound_alike(best, expectation, lexicon))
@@ -102,25 +102,33 @@ def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> f
 
 
 def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
-    """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new."""
+    """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new.
+
+    Where as many ways of listening have another number, a further one has to decide.
+    """
     thresholds = lexicon.certainty.get(_engine(hearing))
     understood = _understood(hearing, expectation, lexicon)
     likeliest = _likeliest(hearing, understood, thresholds)
     if thresholds is None or likeliest is None or likeliest[1] < thresholds.at_once:
         return False
-    return _witnessed(likeliest[0], _listens(hearing, understood), thresholds)
+    return _witnessed(likeliest[0], _listens(hearing, understood), thresholds, ahead=1)
 
 
-def _witnessed(meaning: Meaning, listens: Mapping[str, _Shares], thresholds: Thresholds) -> bool:
-    """Whether enough ways of listening have this meaning first, if it is a number; the same way heard twice counts once."""
+def _witnessed(meaning: Meaning, listens: Mapping[str, _Shares], thresholds: Thresholds, ahead: int) -> bool:
+    """Whether enough ways of listening have this meaning first, if it is a number, so many more than have any other one first.
+
+    The same way heard twice counts once.
+    """
     if _kind(meaning) is Kind.WORD:
         return True
-    ways = {
-        _kind_of_listen(source)
-        for source, shares in listens.items()
-        if shares.get(meaning, -1.0) >= max(shares.values())
-    }
-    return len(ways & thresholds.weights.keys()) >= thresholds.witnesses
+    ways: dict[Meaning, set[str]] = defaultdict(set)
+    weighty = (source for source in listens if thresholds.weights.get(_kind_of_listen(source)))
+    for source in weighty:
+        shares, most = listens[source], max(listens[source].values())
+        for first in (each for each, share in shares.items() if each is not None and share >= most):
+            ways[first].add(_kind_of_listen(source))
+    others = max((len(found) for other, found in ways.items() if other != meaning), default=0)
+    return len(ways[meaning]) >= max(thresholds.witnesses, others + ahead)
 
 
 def _likeliest(
