@@ -73,7 +73,7 @@ def test_a_whole_session_by_ear_with_a_correction_a_pause_noise_and_a_pulled_plu
         answer(talk, "09-done", "Say done when that is ready")
         talk.voice.noise = 0.002
         answer(talk, "10-zero-point-two-ohms", "What do the leads read?")
-        answer(talk, "11-its-one-point-five-ohms", "What does the primary read?")
+        answer(talk, "11-one-point-five-ohms", "What does the primary read?")
         answer(talk, "12-no-one-point-four", "Primary reading: 1.5 Ω")
         answer(talk, "13-four-point-seven-k", "What does the secondary read?")
         answer(talk, "06-no", "Will you take it?")
