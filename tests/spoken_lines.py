@@ -48,6 +48,7 @@ GIVEN: Mapping[str, object] = {
     "there": ("one", "two"),
     "name": "desk",
     "why": "it is busy",
+    "over": True,
 }
 """Arguments by name. A reading goes through all READINGS."""
 OF_SENTENCES = 10
@@ -83,7 +84,7 @@ def _called(module: ModuleType) -> Iterator[str]:
     for name, signature in functions(module).items():
         names = tuple(signature.parameters)
         for one in READINGS if set(names) & set(_A_READING) else (None,):
-            yield str(getattr(module, name)(*(one if each in _A_READING else GIVEN[each] for each in names)))
+            yield str(getattr(module, name)(**{each: one if each in _A_READING else GIVEN[each] for each in names}))
 
 
 def _written(module: ModuleType) -> Iterator[str]:

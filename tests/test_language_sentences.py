@@ -116,6 +116,8 @@ def test_no_sentence_steals_a_meaning_when_everything_is_live(step: str) -> None
         if isinstance(everywhere, NotUnderstood) and everywhere.why is Why.NOT_EXPECTED:
             assert not _names(here) & set(lexicon().expectations["any"].answers), sentence
             continue
+        if isinstance(everywhere, NotUnderstood) and (live.before or live.after):
+            continue  # said with words around it that only this question has
         own = phrase in live.short or isinstance(everywhere, SaidAnswers)
         assert own, sentence
         if isinstance(everywhere, SaidAnswers) and phrase not in live.short:

@@ -228,7 +228,7 @@ def test_every_meter_that_comes_with_the_program_can_be_said(bench: Any) -> None
 
 ALOUD = (
     *("yes", "two hundred ohms", "resolution point one ohm", "plus or minus one point two percent", "plus two counts"),
-    *("twenty kilo ohms", "ten ohms", "one point five percent", "three digits", "done"),
+    *("twenty kilo ohms", "ten ohms", "plus or minus one point five percent", "plus three counts", "done"),
 )
 
 
