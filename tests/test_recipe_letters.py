@@ -73,6 +73,7 @@ def test_a_sound_is_framed_as_the_program_frames_it() -> None:
     ].numpy()
     assert len(framed) % RATE_HZ == 0
     lead = round(letters.BEFORE_S * RATE_HZ)
+    assert np.abs(framed).max() == pytest.approx(letters.PEAK, rel=1e-4), "what does not count sets no level"
     assert not framed[:lead].any()
     assert not framed[lead + len(sound) :].any()
 

@@ -33,9 +33,9 @@ class Both:
         beside = self._beside.submit(self._second.hear, samples, expectation)
         listens = self._first.listens(samples, expectation)
         so_far = next(listens)
-        second = beside.result().alternatives
         if not so_far.alternatives:
-            return replace(so_far, engine=self.name)
+            return replace(so_far, engine=self.name)  # what the second makes of the noise is not waited for
+        second = beside.result().alternatives
         for heard in chain((so_far,), listens):
             hearing = Hearing((*heard.alternatives, *second), self.name, heard.duration_s)
             if sure_at_once(hearing, expectation, self._lexicon):

@@ -104,7 +104,7 @@ def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> f
 def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
     """True when the belief reaches the engine's bound for a first listen, so that a second would tell nothing new.
 
-    Where as many ways of listening have another number, a further one has to decide.
+    Where as many ways of listening have another meaning first, a further one has to decide.
     """
     thresholds = lexicon.certainty.get(_engine(hearing))
     understood = _understood(hearing, expectation, lexicon)

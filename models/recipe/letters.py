@@ -146,14 +146,17 @@ class Letters(nn.Module):
 
 
 def framed(heard: Tensor, lengths: Sequence[int]) -> Tensor:
-    """The sounds as the program gives them to the encoder: at one level, silence before and after, whole seconds.
+    """The sounds much as the program gives them to the encoder: at one level, silence before and after, whole seconds.
+
+    All are as long as the longest needs, so shorter ones have more silence behind them than there.
 
     `heard` is (sounds, samples), `lengths` how many of them count.
     """
     before = round(BEFORE_S * RATE_HZ)
     size = math.ceil(heard.shape[1] / RATE_HZ + BEFORE_S + AFTER_S) * RATE_HZ
     live = torch.arange(heard.shape[1], device=heard.device)[None] < torch.tensor(lengths, device=heard.device)[:, None]
-    level = heard * live * (PEAK / heard.abs().amax(1, keepdim=True).clamp_min(1e-4))
+    counted = heard * live
+    level = counted * (PEAK / counted.abs().amax(1, keepdim=True).clamp_min(1e-4))
     return functional.pad(level, (before, size - before - heard.shape[1]))
 
 
