@@ -126,3 +126,17 @@ def test_other_talk_is_best_spelled_freely(lexicon: Lexicon) -> None:
 def test_known_words_that_mean_nothing_together_are_no_alternative(lexicon: Lexicon) -> None:
     found = told(lexicon, heard(("k point yes", 1.0)), "point k", "k point yes", "4", "")
     assert list(found) == ["k point yes"]  # as a free spelling, never as words
+
+
+@pytest.mark.parametrize(
+    ("spelled", "kept"),
+    [
+        ("i dot know", False),  # a slip of two letters in "i don't know"
+        ("i dot kow", True),  # one letter too many
+        ("stap", True),  # too short for a slip: it may be another word
+        ("i don't know", True),  # it means something as it is
+    ],
+)
+def test_a_slip_of_a_letter_is_no_other_speech(lexicon: Lexicon, spelled: str, *, kept: bool) -> None:
+    found = Speller(lexicon).alternatives(heard((spelled, 1.0)), ANY, WORDS, (), "letters")
+    assert (spelled in [alternative.text for alternative in found]) is kept

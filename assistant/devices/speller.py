@@ -57,7 +57,8 @@ class Speller:
         found = self._loops[expectation.name].best(log_probabilities)
         spelled = greedy(log_probabilities)
         near = process.extract(spelled, self._phrases[expectation.name], scorer=fuzz.ratio, limit=_NEAR)
-        if any(0 < Levenshtein.distance(spelled, phrase) <= len(phrase) // _SLIP for phrase, _, _ in near):
+        slip = any(0 < Levenshtein.distance(spelled, phrase) <= len(phrase) // _SLIP for phrase, _, _ in near)
+        if slip and not self._means(spelled, expectation):
             spelled = ""
         candidates = (found, spelled, *others, *(phrase for phrase, _, _ in near), *self._rivals(found))
         texts = [text for text in dict.fromkeys(candidates) if text and codes(text)]
@@ -76,13 +77,16 @@ class Speller:
     def _cost(self, text: str, expectation: Expectation, *, free: bool) -> float | None:
         """What the text costs before anything is heard; None when it is made of known words that mean nothing together."""
         words = text.split()
-        if not isinstance(understand(text, expectation, self._lexicon, typed=False).meaning, NotUnderstood):
+        if self._means(text, expectation):
             return _WORD_COST * len(words)
         if not free and self._lexicon.known.issuperset(words):
             return None
         return sum(
             _WORD_COST + (0.0 if word in self._lexicon.known else _LETTER_COST * (len(word) + 1)) for word in words
         )
+
+    def _means(self, text: str, expectation: Expectation) -> bool:
+        return not isinstance(understand(text, expectation, self._lexicon, typed=False).meaning, NotUnderstood)
 
     def _rivals(self, text: str) -> Iterator[str]:
         """The text with one word of a number replaced by another, and with one digit left out or said twice."""
