@@ -94,6 +94,8 @@ def tried(now: Thresholds) -> Iterator[tuple[str, Thresholds]]:
         yield f"weights.{source} {weight:g}", replace(now, weights={**now.weights, source: weight})
     for kind, belief in itertools.product(Kind, BELIEFS):
         yield f"{kind.value} {belief:g}", replace(now, bounds={**now.bounds, kind: belief})
+    for witnesses in range(1, len(now.weights) + 1):
+        yield f"witnesses {witnesses}", replace(now, witnesses=witnesses)
     for belief in BELIEFS:
         yield f"at_once {belief:g}", replace(now, at_once=belief)
 

@@ -16,6 +16,8 @@ from assistant.preflight import load_bench, read_files
 
 QUICK = "not slow"
 """The marks by which the quick set is asked for."""
+LEARNING = frozenset({"test_recipe_training.py", "test_recipe_letters.py"})
+"""The library that the recipe learns with takes seconds to load, and every test of these files is slow."""
 settings.register_profile("whole", max_examples=100)
 settings.register_profile("quick", max_examples=10)
 
@@ -26,8 +28,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """The library that the recipe learns with takes seconds to load, and every test of that file is slow."""
-    return True if config.option.markexpr == QUICK and collection_path.name == "test_recipe_training.py" else None
+    """The quick set does without LEARNING."""
+    return True if config.option.markexpr == QUICK and collection_path.name in LEARNING else None
 
 
 @pytest.hookimpl(wrapper=True, trylast=True)

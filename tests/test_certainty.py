@@ -158,21 +158,21 @@ _LOUD = {"limited": 0.1, "free": 0.1, "letters": 1.0, "idle": 0.0}
 
 
 @pytest.mark.parametrize(
-    ("witnesses", "alternatives", "sure"),
+    ("witnesses", "alternatives", "sure", "at_once"),
     [
-        (1, ("eight ohms letters",), True),
-        (2, ("eight ohms letters",), False),
-        (2, ("eight ohms letters", "eight ohms letters again"), False),  # the same way twice
-        (2, ("eight ohms letters", "eight ohms free"), True),
-        (2, ("eight ohms letters", "eight ohms idle"), False),  # a way without weight is none
-        (1, ("eight ohms letters", "five ohms limited", "five ohms free"), False),  # two against one
-        (1, ("eight ohms letters", "five ohms limited", "the kettle free"), True),
-        (1, ("eight ohms letters", "five ohms limited", "nine ohms free"), True),  # one against one, twice
-        (2, ("stop letters",), True),  # no number
+        (1, ("eight ohms letters",), True, True),
+        (2, ("eight ohms letters",), False, False),
+        (2, ("eight ohms letters", "eight ohms letters again"), False, False),  # the same way twice
+        (2, ("eight ohms letters", "eight ohms free"), True, True),
+        (2, ("eight ohms letters", "eight ohms idle"), False, False),  # a way without weight is none
+        (1, ("eight ohms letters", "five ohms limited", "five ohms free"), False, False),  # two against one
+        (1, ("eight ohms letters", "five ohms limited", "the kettle free"), True, False),  # one against one
+        (1, ("eight ohms letters", "five ohms limited", "nine ohms free"), True, False),  # the same, twice
+        (2, ("stop letters",), True, True),  # no number
     ],
 )
 def test_a_number_needs_its_witnesses_and_no_more_against_it(
-    lexicon: Lexicon, witnesses: int, alternatives: tuple[str, ...], *, sure: bool
+    lexicon: Lexicon, witnesses: int, alternatives: tuple[str, ...], *, sure: bool, at_once: bool
 ) -> None:
     """However loud the letters are: they alone are believed to nearly all here, whatever the others have."""
     thresholds = replace(TEST, weights=_LOUD, floors=dict.fromkeys(_LOUD, 1e-5), at_once=0.75, witnesses=witnesses)
@@ -181,8 +181,18 @@ def test_a_number_needs_its_witnesses_and_no_more_against_it(
     split = [(text, next(way for way in ways if text.endswith(way))) for text in alternatives]
     hearing = heard(*((text.removesuffix(f" {way}"), -1.0, way) for text, way in split))
     assert decide(hearing, ANY, lexicon).sure is sure
-    tied = sum("five" in text or "nine" in text for text in alternatives) == 1 or "nine ohms free" in alternatives
-    assert sure_at_once(hearing, ANY, lexicon) is (sure and not tied)
+    assert sure_at_once(hearing, ANY, lexicon) is at_once
+
+
+@pytest.mark.parametrize("witnesses", ["3", "1.5", "true", "0"])
+def test_there_are_not_more_witnesses_than_ways(witnesses: str) -> None:
+    shipped = texts("grammar")["certainty"]
+    two_ways = (
+        shipped[: shipped.index("[engine.vosk]")].replace(", letters = 1 }", " }").replace(", letters = 1e-5 }", " }")
+    )
+    wrong = two_ways.replace("witnesses = 1", f"witnesses = {witnesses}")
+    with pytest.raises(BadData, match=r"engine\.built-in\.witnesses: found .*, expected a whole number from 1 to 2"):
+        load_lexicon({**texts("grammar"), "certainty": wrong})
 
 
 def test_sound_that_the_end_pointer_cut_off_is_not_sure(lexicon: Lexicon) -> None:

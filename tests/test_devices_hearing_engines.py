@@ -3,6 +3,7 @@
 import hashlib
 import os
 import shutil
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -263,6 +264,50 @@ def test_the_first_listens_on_only_until_both_are_sure(lexicon: Lexicon, second:
     first = Parrot("four point seven k")
     Both(first, Parrot(second, "vosk"), lexicon).hear(speech("stop"), ANY)
     assert first.listened == listens
+
+
+class Waiting(Parrot):
+    """Goes on only when the other one has begun; says that it has begun itself."""
+
+    def __init__(self, sentence: str, source: str, begun: threading.Event, other: threading.Event) -> None:
+        super().__init__(sentence, source)
+        self._begun, self._other = begun, other
+
+    def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
+        self._begun.set()
+        assert self._other.wait(5), "the other one never began"
+        return super().hear(samples, expectation)
+
+
+def test_both_listen_at_the_same_time(lexicon: Lexicon) -> None:
+    events = (threading.Event(), threading.Event())
+    first = Waiting("four point seven k", "limited", *events)
+    second = Waiting("four point seven k", "vosk", *reversed(events))
+    assert len(Both(first, second, lexicon).hear(speech("stop"), ANY).alternatives) == 2
+
+
+class Failing(Parrot):
+    """Fails as often as told, then hears."""
+
+    def __init__(self, sentence: str, source: str, times: int) -> None:
+        super().__init__(sentence, source)
+        self._times = times
+
+    def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
+        self._times -= 1
+        if self._times >= 0:
+            raise BadInput("this ear is gone")
+        return super().hear(samples, expectation)
+
+
+@pytest.mark.parametrize(("first", "second"), [(1, 0), (0, 1), (1, 1)])
+def test_what_goes_wrong_in_one_of_both_is_told_once_and_the_next_is_heard(
+    lexicon: Lexicon, first: int, second: int
+) -> None:
+    both = Both(Failing("four point seven k", "limited", first), Failing("four point seven k", "vosk", second), lexicon)
+    with pytest.raises(BadInput, match="this ear is gone"):
+        both.hear(speech("stop"), ANY)
+    assert len(both.hear(speech("stop"), ANY).alternatives) == 2
 
 
 @pytest.mark.slow

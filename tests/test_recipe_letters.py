@@ -12,15 +12,16 @@ torch = pytest.importorskip("torch", reason="the recipe's training is not instal
 
 from assistant.devices.letters import STATES, greedy  # noqa: E402  only where torch is
 from assistant.devices.letters import Letters as InNumpy  # noqa: E402
-from assistant.devices.network import Network, spoken_part  # noqa: E402
+from assistant.devices.network import LEAD_S, PEAK, Network, spoken_part  # noqa: E402
 from assistant.devices.ports import RATE_HZ  # noqa: E402
 from assistant.devices.weights import checked, manifest  # noqa: E402
 from models.recipe import letters, record  # noqa: E402
 from models.recipe.sounds import Sound  # noqa: E402
 from models.recipe.voices import trimmed  # noqa: E402
 
+pytestmark = pytest.mark.slow
 
-@pytest.mark.slow
+
 def test_the_encoder_here_gives_what_the_program_hears() -> None:
     """The program runs it in eight bits; half a spread of difference anywhere would be another network."""
     encoder = letters.Encoder(checked(manifest()["built-in"]) / "model.bin").eval()
@@ -72,8 +73,8 @@ def test_a_sound_is_framed_as_the_program_frames_it() -> None:
         0
     ].numpy()
     assert len(framed) % RATE_HZ == 0
-    lead = round(letters.BEFORE_S * RATE_HZ)
-    assert np.abs(framed).max() == pytest.approx(letters.PEAK, rel=1e-4), "what does not count sets no level"
+    lead = round(LEAD_S * RATE_HZ)
+    assert np.abs(framed).max() == pytest.approx(PEAK, rel=1e-4), "what does not count sets no level"
     assert not framed[:lead].any()
     assert not framed[lead + len(sound) :].any()
 
@@ -83,3 +84,5 @@ def test_a_new_hash_takes_the_place_of_the_old(tmp_path: Path) -> None:
     before = f'[letters.sha256]\n"letters.npz" = "{"0" * 64}"\n\n[numbers.sha256]\n"am/final.mdl" = "{"1" * 64}"\n'
     after = record.hashed(before, tmp_path / "letters.npz")
     assert after == before.replace("0" * 64, hashlib.sha256(b"new").hexdigest())
+    with pytest.raises(ValueError, match=r"no hash of letters\.npz"):
+        record.hashed("[numbers]", tmp_path / "letters.npz")

@@ -26,9 +26,10 @@ _START = (50257, 50362)
 _END = 50256
 _VOCABULARY = 51864
 _LONGEST_TOKENS = 28
-_LEAD_S = 0.3
-_TAIL_S = 0.5
-_PEAK = 0.5
+LEAD_S, TAIL_S = 0.3, 0.5
+"""Silence that the encoder gets before and after a sound."""
+PEAK = 0.5
+"""The level that every sound is brought to."""
 _QUIETEST = 1e-4
 _BEAM = 6
 _FASTER = 1.07
@@ -54,9 +55,9 @@ class Network:
 
     def states(self, speech: Samples) -> npt.NDArray[np.float32]:
         """The encoder's output for the sound with a little silence around it, shape (1, frames, 384), 50 frames a second."""
-        seconds = min(math.ceil(len(speech) / RATE_HZ + _LEAD_S + _TAIL_S), _FULL_STATES // _STATES_PER_S)
+        seconds = min(math.ceil(len(speech) / RATE_HZ + LEAD_S + TAIL_S), _FULL_STATES // _STATES_PER_S)
         sound = np.zeros(seconds * RATE_HZ, dtype=np.float32)
-        lead = round(_LEAD_S * RATE_HZ)
+        lead = round(LEAD_S * RATE_HZ)
         part = speech[: len(sound) - lead]
         sound[lead : lead + len(part)] = part
         return self._encoded(sound)
@@ -108,9 +109,9 @@ def spoken_part(samples: Samples) -> Samples:
     frames = np.flatnonzero(speech_probability(sound) > _SPEECH)
     if not len(frames):
         return sound[:0]
-    margin = round(_LEAD_S * RATE_HZ)
+    margin = round(LEAD_S * RATE_HZ)
     part = sound[max(0, int(frames[0]) * FRAME - margin) : (int(frames[-1]) + 1) * FRAME + margin]
-    return part * np.float32(_PEAK / max(float(np.abs(part).max()), _QUIETEST))
+    return part * np.float32(PEAK / max(float(np.abs(part).max()), _QUIETEST))
 
 
 def faster(speech: Samples) -> Samples:

@@ -43,8 +43,9 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     understood, the refusal of the freest alternative says what was heard.
     """
     understood = _understood(hearing, expectation, lexicon)
+    listens = _listens(hearing, understood)
     thresholds = lexicon.certainty.get(_engine(hearing))
-    likeliest = _likeliest(hearing, understood, thresholds)
+    likeliest = _likeliest(listens, thresholds)
     if likeliest is None:
         return _refused(hearing, understood)
     meaning, belief = likeliest
@@ -52,7 +53,6 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     if thresholds is None:
         return replace(best, sure=False)
     whole = hearing.duration_s < thresholds.longest_s
-    listens = _listens(hearing, understood)
     if whole and belief >= thresholds.bounds[_kind(meaning)] and _witnessed(meaning, listens, thresholds, ahead=0):
         return replace(best, sure=True)
     beliefs = _beliefs(listens, thresholds)
@@ -97,7 +97,7 @@ def belief_in(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> f
     That is where nothing was understood, and with an engine that has no bounds.
     """
     thresholds = lexicon.certainty.get(_engine(hearing))
-    likeliest = _likeliest(hearing, _understood(hearing, expectation, lexicon), thresholds)
+    likeliest = _likeliest(_listens(hearing, _understood(hearing, expectation, lexicon)), thresholds)
     return None if thresholds is None or likeliest is None else likeliest[1]
 
 
@@ -107,11 +107,11 @@ def sure_at_once(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -
     Where as many ways of listening have another meaning first, a further one has to decide.
     """
     thresholds = lexicon.certainty.get(_engine(hearing))
-    understood = _understood(hearing, expectation, lexicon)
-    likeliest = _likeliest(hearing, understood, thresholds)
+    listens = _listens(hearing, _understood(hearing, expectation, lexicon))
+    likeliest = _likeliest(listens, thresholds)
     if thresholds is None or likeliest is None or likeliest[1] < thresholds.at_once:
         return False
-    return _witnessed(likeliest[0], _listens(hearing, understood), thresholds, ahead=1)
+    return _witnessed(likeliest[0], listens, thresholds, ahead=1)
 
 
 def _witnessed(meaning: Meaning, listens: Mapping[str, _Shares], thresholds: Thresholds, ahead: int) -> bool:
@@ -131,14 +131,11 @@ def _witnessed(meaning: Meaning, listens: Mapping[str, _Shares], thresholds: Thr
     return len(ways[meaning]) >= max(thresholds.witnesses, others + ahead)
 
 
-def _likeliest(
-    hearing: Hearing, understood: Mapping[str, Understood], thresholds: Thresholds | None
-) -> tuple[Meaning, float] | None:
+def _likeliest(listens: Mapping[str, _Shares], thresholds: Thresholds | None) -> tuple[Meaning, float] | None:
     """The likeliest meaning and its share of all belief; None when nothing was understood.
 
     Without thresholds it is the first one, and belief is 0.
     """
-    listens = _listens(hearing, understood)
     candidates = dict.fromkeys(meaning for shares in listens.values() for meaning in shares if meaning is not None)
     if not candidates:
         return None

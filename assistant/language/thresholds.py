@@ -51,6 +51,7 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
         reader.keys(_FILE, key, table, ("longest_s", "weights", "floors", "measured", "at_once", "witnesses", *kinds))
         for source in reader.table(_FILE, f"{key}.weights").keys() - reader.table(_FILE, f"{key}.floors").keys():
             reader.fault(_FILE, f"{key}.floors.{source}", "nothing", "a floor for every listen that has a weight")
+        ways = max(1, len(reader.table(_FILE, f"{key}.weights")))
         found[name] = Thresholds(
             longest_s=_number(reader, f"{key}.longest_s", table.get("longest_s"), 1.0, 60.0),
             weights=_by_source(reader, f"{key}.weights", 0.0, 100.0),
@@ -58,7 +59,7 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
             at_once=_number(reader, f"{key}.at_once", table.get("at_once"), 0.0, 1.0),
             bounds={kind: _number(reader, f"{key}.{kind.value}", table.get(kind.value), 0.0, 1.0) for kind in Kind},
             # Files kept with older sessions have none.
-            witnesses=round(_number(reader, f"{key}.witnesses", table.get("witnesses", 1), 1, 4)),
+            witnesses=_whole(reader, f"{key}.witnesses", table.get("witnesses", 1), ways),
         )
     return found
 
@@ -68,6 +69,13 @@ def _by_source(reader: TomlReader, key: str, low: float, high: float) -> dict[st
         source: _number(reader, f"{key}.{source}", value, low, high)
         for source, value in reader.table(_FILE, key).items()
     }
+
+
+def _whole(reader: TomlReader, key: str, value: object, most: int) -> int:
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= most:
+        return value
+    reader.fault(_FILE, key, repr(value), f"a whole number from 1 to {most}, which is how many ways have a weight")
+    return 1
 
 
 def _number(reader: TomlReader, key: str, value: object, low: float, high: float) -> float:

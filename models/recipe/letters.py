@@ -22,10 +22,11 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from assistant.devices.letters import DILATIONS, STATES, SYMBOLS, TAPS, codes, greedy
+from assistant.devices.network import LEAD_S, PEAK, TAIL_S
 from assistant.devices.ports import RATE_HZ
 from models.recipe import places, voices
 from models.recipe.sounds import Bank, Sound
-from models.recipe.train import CHECK_EVERY, MEAN_OVER, ROUND, Plan, drawn, pace
+from models.recipe.train import CHECK_EVERY, ROUND, Draws, Plan, in_order, keep, move, pace
 
 WIDTH = 288
 PACE = 2e-3
@@ -35,9 +36,6 @@ UNSURE = 0.2
 """Noise on what the encoder gives (standard deviation): the program runs it in eight bits, training in more."""
 GONE_FRAMES, GONE_NUMBERS = 3, 1
 """In every sound so many stretches of up to 4 frames, and of up to 47 of a frame's numbers, are put to 0."""
-BEFORE_S, AFTER_S = 0.3, 0.5
-PEAK = 0.5
-"""As `assistant/devices/network.py` has them."""
 _HEADS = 6
 _HALF = 4
 """How the file of the weights marks numbers of 16 bits."""
@@ -152,8 +150,8 @@ def framed(heard: Tensor, lengths: Sequence[int]) -> Tensor:
 
     `heard` is (sounds, samples), `lengths` how many of them count.
     """
-    before = round(BEFORE_S * RATE_HZ)
-    size = math.ceil(heard.shape[1] / RATE_HZ + BEFORE_S + AFTER_S) * RATE_HZ
+    before = round(LEAD_S * RATE_HZ)
+    size = math.ceil(heard.shape[1] / RATE_HZ + LEAD_S + TAIL_S) * RATE_HZ
     live = torch.arange(heard.shape[1], device=heard.device)[None] < torch.tensor(lengths, device=heard.device)[:, None]
     counted = heard * live
     level = counted * (PEAK / counted.abs().amax(1, keepdim=True).clamp_min(1e-4))
@@ -167,12 +165,12 @@ def train(encoder: Encoder, work: Path, plan: Plan) -> None:
     encoder, network = encoder.to(device).eval(), Letters().to(device)
     mean = copy.deepcopy(network)
     optimiser = torch.optim.AdamW(network.parameters(), PACE, weight_decay=DECAY)
+    parts: dict[str, nn.Module | torch.optim.Optimizer] = {"network": network, "mean": mean, "optimiser": optimiser}
     kept, done, spent = work / "letters.pt", 0, 0.0
     if kept.exists():
         state = torch.load(kept, map_location=device)
-        network.load_state_dict(state["network"])
-        mean.load_state_dict(state["mean"])
-        optimiser.load_state_dict(state["optimiser"])
+        for name, part in parts.items():
+            part.load_state_dict(state[name])
         done, spent = state["done"], state["spent"]
     began, losses = time.monotonic() - spent, list[Tensor]()
 
@@ -184,7 +182,7 @@ def train(encoder: Encoder, work: Path, plan: Plan) -> None:
         bank, held = (Bank(*speech, held=held) for held in (False, True))
         samples = torch.from_numpy(bank.samples).to(device)
         network.train()
-        for number, sounds in drawn(bank, plan, done, done + ROUND):
+        for number, sounds in in_order(Draws(bank, plan.seed, plan.seconds), done, done + ROUND, plan.workers):
             now = share()
             if now >= 1:
                 break
@@ -198,21 +196,14 @@ def train(encoder: Encoder, work: Path, plan: Plan) -> None:
             optimiser.step()
             losses.append(loss.detach())
             done += 1
-            with torch.no_grad():
-                share_new = 1 - min(MEAN_OVER, done / (done + 10))
-                torch._foreach_lerp_(list(mean.parameters()), list(network.parameters()), share_new)
+            move(mean, network, done)
             if done % CHECK_EVERY == 0:
                 spent = time.monotonic() - began
                 figures = f"letters, step {done}: loss {float(torch.stack(losses).mean()):.4f}, {spent:.0f} s"
                 sys.stderr.write(f"{figures}, held {checked(encoder, mean, held, plan.seed)}\n")
                 losses.clear()
-                parts = {
-                    "network": network.state_dict(),
-                    "mean": mean.state_dict(),
-                    "optimiser": optimiser.state_dict(),
-                }
-                torch.save({**parts, "done": done, "spent": spent}, kept)
-                save(mean, work / "letters.npz")
+                keep(kept, parts, done, spent)
+    keep(kept, parts, done, time.monotonic() - began)
     save(mean, work / "letters.npz")
 
 

@@ -49,10 +49,12 @@ def sources(work: Path, inputs: Mapping[str, Path], numbers: Mapping[str, int]) 
 
 
 def hashed(manifest: str, file: Path) -> str:
-    """The text of models/MANIFEST.toml with the hash of this file in place of the one it had."""
-    return re.sub(
-        rf'^"{re.escape(file.name)}" = "\w+"', f'"{file.name}" = "{sha256(file)}"', manifest, flags=re.MULTILINE
-    )
+    """The text of models/MANIFEST.toml with the hash of this file in place of the one it had. Raises ValueError without one."""
+    line = rf'^"{re.escape(file.name)}" = "\w+"'
+    text, found = re.subn(line, f'"{file.name}" = "{sha256(file)}"', manifest, flags=re.MULTILINE)
+    if not found:
+        raise ValueError(f"MANIFEST.toml has no hash of {file.name}; expected a line for it under its entry")
+    return text
 
 
 def _spoken(work: Path, engine: str) -> tuple[int, int, int, int]:

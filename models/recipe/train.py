@@ -90,11 +90,6 @@ class Draws(Dataset[tuple[int, list[Sound]]]):
         return number, self._bank.step(np.random.default_rng([self._seed, number]), self._seconds)
 
 
-def drawn(bank: Bank, plan: "Plan", first: int, end: int) -> Iterator[tuple[int, list[Sound]]]:
-    """The steps of those numbers with their sounds, got ready by the plan's processes."""
-    return in_order(Draws(bank, plan.seed, plan.seconds), first, end, plan.workers)
-
-
 def in_order(found: Dataset[Item], first: int, end: int, workers: int) -> Iterator[Item]:
     """The items of those numbers one after another, got ready by so many processes."""
     loader = DataLoader(
@@ -228,17 +223,17 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
             optimiser.step()
             losses.append(bare)
             done += 1
-            _move(mean, network, 1 - min(MEAN_OVER, done / (done + 10)))
+            move(mean, network, done)
             if done % CHECK_EVERY == 0:
                 spent = time.monotonic() - began
                 figures = f"step {done}: loss {float(torch.stack(losses).mean()):.4f}, {spent:.0f} s"
                 sys.stderr.write(f"{figures}, held {checked(mean, held, words, spoken, plan.seed)}\n")
                 losses.clear()
-                _keep(kept, parts, done, spent)
+                keep(kept, parts, done, spent)
         sys.stderr.write(
             f"{len(speech[0])} things spoken, {len(bank.samples) / RATE_HZ / 3600:.2f} hours to learn from\n"
         )
-    _keep(kept, parts, done, time.monotonic() - began)
+    keep(kept, parts, done, time.monotonic() - began)
     return mean
 
 
@@ -250,12 +245,15 @@ def _optimiser(learner: Learner) -> torch.optim.Optimizer:
     return torch.optim.AdamW(groups, PACE, weight_decay=DECAY)
 
 
-def _move(mean: Network, network: Network, share: float) -> None:
+def move(mean: nn.Module, network: nn.Module, done: int) -> None:
+    """Moves the running mean towards the weights after that many steps; early ones count less long."""
+    share = 1 - min(MEAN_OVER, done / (done + 10))
     with torch.no_grad():
         torch._foreach_lerp_(list(mean.parameters()), list(network.parameters()), share)
 
 
-def _keep(path: Path, parts: Mapping[str, nn.Module | torch.optim.Optimizer], done: int, spent: float) -> None:
+def keep(path: Path, parts: Mapping[str, nn.Module | torch.optim.Optimizer], done: int, spent: float) -> None:
+    """What the learning goes on from, whole or not at all."""
     state = {name: part.state_dict() for name, part in parts.items()}
     torch.save({**state, "done": done, "spent": spent}, path.with_suffix(".part"))
     path.with_suffix(".part").replace(path)

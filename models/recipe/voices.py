@@ -77,7 +77,8 @@ def listed(engine: str, texts: Texts, chance: random.Random, archive: Path) -> l
 def _text(engine: str, texts: Texts) -> str:
     """The next text; for voices of other languages the next that is respelled, word for word."""
     text = texts.next()
-    while engine == "foreign" and not set(text.split()) <= respelled()["de"].keys():
+    known = next(iter(respelled().values())).keys()  # every language has them all
+    while engine == "foreign" and not set(text.split()) <= known:
         text = texts.next()
     return text
 
