@@ -60,7 +60,6 @@ def _new(options: argparse.Namespace) -> int:
     """Describe a meter, check it as every profile is checked, and keep it for this user."""
     from assistant import data
     from assistant.devices.store import save_file
-    from assistant.measure.meter import load_meters
 
     name = options.name or ""
     if not _NAME.fullmatch(name):
@@ -77,12 +76,10 @@ def _new(options: argparse.Namespace) -> int:
         # a name is typed: a recogniser knows no names
         title = options.title or (name if options.recorded else None)
         answers = _recorded(options.recorded, options.engine) if options.recorded else _typed()
-        title, hand_set, ranges = _asked(title, answers)
+        title, hand_set, ranges = _asked(name, title, answers)
     text = _profile(title, ranges, hand_set=hand_set)
-    try:
-        load_meters({name: text})
-    except BadData as error:
-        raise BadInput(error.problems[0].line()) from error
+    if fault := _fault_of(name, text):
+        raise BadInput(fault)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         save_file(folder, f"{name}.toml", text.encode())
@@ -133,6 +130,17 @@ def _profile(title: str, ranges: list[Range], *, hand_set: bool) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _fault_of(name: str, profile: str) -> str:
+    """The first fault of a profile, in one line; empty when every command will read it."""
+    from assistant.measure.meter import load_meters
+
+    try:
+        load_meters({name: profile})
+    except BadData as error:
+        return error.problems[0].line()
+    return ""
+
+
 def _plain(value: Decimal) -> str:
     """Without exponent, and without a point where it is a whole number."""
     text = f"{value:f}"
@@ -155,7 +163,8 @@ Answers = Callable[[str], "_Answer | None"]
 """The next answer to a question of this expectation; None when there are no more."""
 
 
-def _asked(title: str | None, answers: Answers) -> tuple[str, bool, list[Range]]:
+def _asked(name: str, title: str | None, answers: Answers) -> tuple[str, bool, list[Range]]:
+    """Title, whether its range is set by hand, and the ranges; each is checked as soon as it is described."""
     from assistant.language.verdict_wording import ohms
 
     tell("The figures stand in the meter's manual, on the page about its resistance ranges.")
@@ -186,7 +195,12 @@ def _asked(title: str | None, answers: Answers) -> tuple[str, bool, list[Range]]
             "And how many counts of the last digit, as 2?", "counts", _number_said, "a whole number, as 2", answers
         )
         tell(f"Range {ohms(full)}: last digit {ohms(digit)}, {percent} percent, {counts} counts.")
-        ranges.append((full, digit, percent, counts, Decimal(0)))
+        so_far = [*ranges, (full, digit, percent, counts, Decimal(0))]
+        fault = _fault_of(name, _profile(title, so_far, hand_set=hand_set))
+        if fault:
+            tell(f"{fault} This range once more.")
+            continue
+        ranges = so_far
         which = "next"
     return title, hand_set, ranges
 
