@@ -259,6 +259,7 @@ def test_an_unfinished_reading_is_waited_for_and_heard_anew_as_a_whole(bench: Be
     [
         (sure("four point seven k"), False),
         (sure("stop"), False),
+        (sure("one"), False),
         (sure("four point"), True),
         (sure("between one and"), True),
         (hearing("four", "four point"), True),

@@ -16,7 +16,7 @@ from assistant.errors import BadInput
 from assistant.language import device_wording as wording
 from assistant.language.certainty import decide
 from assistant.language.lexicon import Lexicon
-from assistant.language.meaning import Ask, Expectation, Hearing, NotUnderstood
+from assistant.language.meaning import Ask, Expectation, Hearing, NotUnderstood, Why
 from assistant.language.understand import unfinished
 
 RETRY_S = (1.0, 2.0, 4.0, 8.0, 15.0)
@@ -29,14 +29,16 @@ _SILENT_S = 60.0
 
 
 def breaks_off(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> bool:
-    """Whether more is likely to follow: a way of listening put an unfinished reading first, or a number still wants its unit."""
+    """Whether more is likely to follow: a way of listening put an unfinished reading first, or a number still wants its unit.
+
+    A lone "one" wants none: it is how over range is read from many displays.
+    """
     understood = decide(hearing, expectation, lexicon)
     if understood.sure and not isinstance(understood.meaning, Ask | NotUnderstood):
         return False
     firsts = {alternative.source: alternative.text for alternative in reversed(hearing.alternatives)}
-    return isinstance(understood.meaning, Ask) or any(
-        unfinished(text, expectation, lexicon) for text in firsts.values()
-    )
+    wants_unit = isinstance(understood.meaning, Ask) and understood.meaning.why is not Why.ONE_ALONE
+    return wants_unit or any(unfinished(text, expectation, lexicon) for text in firsts.values())
 
 
 class Ears(Ear):

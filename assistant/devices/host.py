@@ -33,7 +33,9 @@ _BLOCK_S = 0.032
 """As long as one judgement of the end-pointer: with 0.064 the end of speech waits 0.016 s longer for its block, on average."""
 _PLAY_BLOCK_S = 0.02
 _LATENCY_S = 0.1
-"""Asked of the system. With less (0.04 s) speech broke off on a busy machine with two cores; stopping within 0.3 s leaves room for it."""
+_PLAY_LATENCY_S = 0.06
+"""Asked of the system, for each direction. The reply begins that much later, and "stop" takes that much longer; three blocks of 20 ms
+had no gap on two cores with two recognisers and four more busy processes."""
 _CLOSE_S = 2.0
 """Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
 _BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
@@ -147,7 +149,7 @@ class PortAudio:
         def came(block: Any, _frames: int, _time: Any, status: Any) -> None:  # noqa: ANN401 - the library has no types
             take(block.mean(axis=1, dtype=np.float32), bool(status.input_overflow))
 
-        return self._opened(wording.MICROPHONE, device, device.inputs, "InputStream", came, _BLOCK_S)
+        return self._opened(wording.MICROPHONE, device, device.inputs, "InputStream", came, _BLOCK_S, _LATENCY_S)
 
     def play(self, device: Device, fill: Fill) -> SoundStream:
         """Play at the device's own rate."""
@@ -155,10 +157,19 @@ class PortAudio:
         def wanted(block: Any, frames: int, _time: Any, _status: Any) -> None:  # noqa: ANN401 - the same
             block[:] = fill(frames)[:, None]
 
-        return self._opened(wording.LOUDSPEAKER, device, device.outputs, "OutputStream", wanted, _PLAY_BLOCK_S)
+        return self._opened(
+            wording.LOUDSPEAKER, device, device.outputs, "OutputStream", wanted, _PLAY_BLOCK_S, _PLAY_LATENCY_S
+        )
 
     def _opened(  # noqa: PLR0913, PLR0917 - one place for both directions
-        self, kind: str, device: Device, channels: int, way: str, callback: Callable[..., None], block_s: float
+        self,
+        kind: str,
+        device: Device,
+        channels: int,
+        way: str,
+        callback: Callable[..., None],
+        block_s: float,
+        latency_s: float,
     ) -> "SoundStream":
         """The stream with the fewest channels and the first rate that the device takes."""
         with self._lock:
@@ -174,7 +185,7 @@ class PortAudio:
                         device=device.index,
                         channels=count,
                         dtype="float32",
-                        latency=_LATENCY_S,
+                        latency=latency_s,
                         callback=callback,
                     )
                     made.start()
