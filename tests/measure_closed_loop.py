@@ -1,7 +1,8 @@
 """What is said is heard again: `python tests/measure_closed_loop.py [--every 20] [--engine built-in] [--json]`.
 
-Every sentence of the assistant and every phrase of the grammar (spoken_lines.py) is spoken by every synthetic voice there is
-(voices.py, two at least) and goes into the ears. *Understood the same* means that the sound means what the text means:
+Every sentence of the assistant, every phrase of the grammar and readings in sentences (spoken_lines.py) are spoken by every
+synthetic voice there is (voices.py, two at least) and go into the ears.
+*Understood the same* means that the sound means what its text means:
 a phrase its command, answer or value; a value read back ("Primary reading: 1.4 Ω") that very value; any other sentence
 nothing. Asked again is allowed, another meaning taken surely is not: such a sentence the ears would take for an answer.
 """
@@ -15,7 +16,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from spoken_lines import phrase_cases, said_cases
+from spoken_lines import led_cases, phrase_cases, said_cases
 from voices import Cast, there
 
 from assistant.commands_score import shown, with_machine
@@ -30,7 +31,7 @@ from assistant.score.told import lines
 def cases(bench: Bench, every: int) -> Iterator[Case]:
     """Every Nth thing that is said, by every voice; another Nth for each of them, so that a sample holds more."""
     for number, voice in enumerate(there()):
-        everything = [*said_cases(bench, voice), *phrase_cases(bench.lexicon, voice)]
+        everything = [*said_cases(bench, voice), *phrase_cases(bench.lexicon, voice), *led_cases(bench.lexicon, voice)]
         yield from everything[number % every :: every]
 
 

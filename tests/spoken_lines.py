@@ -8,6 +8,7 @@ import inspect
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from itertools import cycle
 from pathlib import Path
 from types import ModuleType
 
@@ -53,6 +54,14 @@ GIVEN: Mapping[str, object] = {
 """Arguments by name. A reading goes through all READINGS."""
 OF_SENTENCES = 10
 """Of the sentences made from the grammar, which are a sample of numbers, units and fillers themselves, every so many."""
+LED = (
+    "one point four ohms",
+    "four point seven kilo ohms",
+    "six point two five k",
+    "zero point eight ohms",
+    "twelve point one k",
+)
+"""Values that are said in a sentence."""
 NO_SENTENCES = frozenset({"shorten", "printed_ohms", "heard", "not_sure"})
 """Functions that give parts of sentences, and lines that are only shown."""
 _A_READING = ("reading", "limit", "first")
@@ -117,3 +126,13 @@ def phrase_cases(lexicon: Lexicon, voice: str) -> Iterator[Case]:
                 seen.add(words)
                 truth = value(understand(words, expectation, lexicon, typed=False).meaning)
                 yield Case(f"{voice}: {words}", Path(), words, "phrase", voice, expectation, truth)
+
+
+def led_cases(lexicon: Lexicon, voice: str) -> Iterator[Case]:
+    """A reading in a sentence: everything that may be said before a value, with one value after the other."""
+    expectation = Expectation("secondary")
+    leads = sorted(" ".join(phrase) for kind in ("before", "about", "corrections") for phrase in lexicon.fillers[kind])
+    for lead, reads in zip(leads, cycle(LED), strict=False):
+        words = f"{lead} {reads}"
+        truth = value(understand(words, expectation, lexicon, typed=False).meaning)
+        yield Case(f"{voice}: {words}", Path(), words, "reading in a sentence", voice, expectation, truth)

@@ -198,7 +198,12 @@ def test_a_sample_of_all_that_is_said_is_heard_and_means_the_same(bench: Bench) 
             case
             for number, voice in enumerate(voices)
             for case in _sample(
-                [*spoken_lines.said_cases(bench, voice), *spoken_lines.phrase_cases(bench.lexicon, voice)], number
+                [
+                    *spoken_lines.said_cases(bench, voice),
+                    *spoken_lines.phrase_cases(bench.lexicon, voice),
+                    *spoken_lines.led_cases(bench.lexicon, voice),
+                ],
+                number,
             )
         ]
         recogniser = open_recogniser(None, bench.lexicon)

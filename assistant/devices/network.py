@@ -85,11 +85,17 @@ class Network:
             wanted.update(self._tokens.encode(f" {word}", add_special_tokens=False).ids)
         return [token for token in range(_VOCABULARY) if token not in wanted]
 
-    def decoded(self, states: ctranslate2.StorageView, suppressed: list[int] | None) -> list[tuple[str, float]]:
-        """The likeliest texts, best first, with their natural-log chances; without the suppressed tokens where there are any."""
+    def decoded(
+        self, states: ctranslate2.StorageView, suppressed: list[int] | None, after: str = ""
+    ) -> list[tuple[str, float]]:
+        """The likeliest texts, best first, with their natural-log chances; without the suppressed tokens where there are any.
+
+        `after` is taken as said already: every text begins with it.
+        """
+        begun = self._tokens.encode(f" {after}", add_special_tokens=False).ids if after else []
         result = self._model.generate(
             states,
-            [list(_START)],
+            [[*_START, *begun]],
             beam_size=_BEAM,
             num_hypotheses=_BEAM,
             return_scores=True,

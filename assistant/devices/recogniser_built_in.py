@@ -11,7 +11,7 @@ from dataclasses import replace
 from assistant.devices.letters import Letters
 from assistant.devices.network import Network, faster, spoken_part
 from assistant.devices.ports import RATE_HZ, Samples
-from assistant.devices.speller import Speller
+from assistant.devices.speller import Speller, lead_of
 from assistant.devices.spelling import spelled
 from assistant.devices.weights import checked, manifest
 from assistant.language.certainty import sure_at_once
@@ -78,9 +78,15 @@ class BuiltIn:
             for text, score in self._network.decoded(whole, self._limit(expectation))
         ]
         yield weighed(*limited)
-        free = (
+        free = [
             _alternative(spelled(text), score, f"free{again}") for text, score in self._network.decoded(whole, None)
-        )
+        ]
+        if lead := lead_of(free[0].text, expectation, self._lexicon) if free else "":
+            # held to the words of values it left out what was said before the value, or came to nothing: on from there
+            limited = [
+                _alternative(text.strip(), score, f"limited{again}")
+                for text, score in self._network.decoded(whole, self._limit(expectation), lead)
+            ]
         yield weighed(*limited, *free)
 
     def _limit(self, expectation: Expectation) -> list[int]:
