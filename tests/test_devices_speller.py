@@ -156,6 +156,15 @@ def test_what_is_spelled_before_a_value_that_others_led_to_counts_little(lexicon
     assert share(led, "it's reading four point seven k") > 0.9  # the value itself is weighed as ever
 
 
+@pytest.mark.parametrize(
+    "said", ["no one point four", "no on point four", "it's one point four", "eight one point four"]
+)
+def test_words_before_a_value_swallow_no_digit(lexicon: Lexicon, said: str) -> None:
+    lead = said.split(maxsplit=1)[0]
+    found = told(lexicon, heard((said, 1.0)), "no point four", "it's point four", f"{lead} one point four")
+    assert share(found, "no point four", "it's point four") < 0.1
+
+
 def test_it_s_before_a_value_and_eight_stand_beside_each_other(lexicon: Lexicon) -> None:
     found = told(lexicon, heard(("eight four point seven k", 1.0)))
     assert 0.2 < share(found, "it's four point seven k") < 0.4

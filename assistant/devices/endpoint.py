@@ -28,9 +28,8 @@ _CLIPPED_SHARE = 0.002
 class Pauses:
     """How long to wait, all in seconds. `times(n)` stretches the waiting for people who need longer (WCAG 2.2.1)."""
 
-    complete_s: float = 0.35
-    """Silence that ends an utterance which is complete as it stands. The network notices some 0.1 s late that speech has ended, so
-    whoever pauses in a number has that much longer."""
+    complete_s: float = 0.4
+    """Silence that ends an utterance which is complete as it stands."""
     early_s: float = 0.1
     """Silence after which it is asked whether an utterance is complete: recognising takes time, and so it is spent while waiting.
     Who goes on speaking is asked about again."""

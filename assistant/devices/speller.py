@@ -26,7 +26,7 @@ _NEAR = 4
 """So many live phrases that look most like the free spelling are weighed too: the loop knows only single words."""
 _SLIP = 6
 """One wrong letter in so many still spells a phrase: the free spelling "i dot know" is no other speech than "i don't know"."""
-_EIGHT, _ITS = "eight ", "it's "
+_EIGHT, _ITS = "eight", "it's"
 """What the letters spell where "it's" is said before a value: their training had none of it."""
 _LEAD_COST = 2.0
 """Natural log of about 7: so much less likely are words before a value to be spelled as something else than as themselves."""
@@ -102,8 +102,16 @@ class Speller:
         value = text[len(lead) + 1 :]
         at = fuzz.partial_ratio_alignment(value, spelled)
         head = spelled[: at.dest_start].strip() if at else ""
-        alike = max(fuzz.ratio(head, lead), fuzz.ratio(head, lead.replace(_ITS.strip(), _EIGHT.strip())))
-        return f"{head} {value}" if alike >= _ALIKE else ""
+        return f"{head} {value}" if self._spells(head, lead) else ""
+
+    def _spells(self, head: str, lead: str) -> bool:
+        """Whether these letters may be a spelling of the lead alone: alike, hardly longer, and with no number that it would swallow."""
+        others = head
+        if _ITS in lead and _EIGHT in head:
+            lead, others = lead.replace(_ITS, _EIGHT, 1), head.replace(_EIGHT, "", 1)
+        if not self._lexicon.numbers.words.isdisjoint(others.split()) or len(head) > len(lead) + 1:
+            return False
+        return fuzz.ratio(head, lead) >= _ALIKE
 
     def _cost(self, text: str, expectation: Expectation, *, free: bool) -> float | None:
         """What the text costs before anything is heard; None when it is made of known words that mean nothing together."""
@@ -124,7 +132,7 @@ class Speller:
         numbers = self._lexicon.numbers
         digits = [word for word in numbers.digits if len(word) > 1]
         words = text.split()
-        if text.startswith(_EIGHT):
+        if text.startswith(f"{_EIGHT} "):
             yield _ITS + text.removeprefix(_EIGHT)
         for place, word in enumerate(words):
             others = digits if word in numbers.digits else ()
