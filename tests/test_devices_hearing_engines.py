@@ -112,10 +112,8 @@ def test_a_recogniser_is_total_and_keeps_to_its_port(
         ("four point seven kilo ohms", "four point seven"),
         ("stop", "stop"),
         ("one five point two ohms", "one five point two ohms"),
-        (
-            "it reads four point seven kilo ohms",
-            "it reads four point seven",
-        ),  # words of no value before it: led by the free pass
+        # words of no value stand before it: led by the free pass
+        ("it reads four point seven kilo ohms", "it reads four point seven"),
     ],
 )
 def test_the_built_in_engine_hears_every_way_twice_while_it_is_not_sure(

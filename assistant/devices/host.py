@@ -34,8 +34,8 @@ _BLOCK_S = 0.032
 _PLAY_BLOCK_S = 0.02
 _LATENCY_S = 0.1
 _PLAY_LATENCY_S = 0.06
-"""Asked of the system, for each direction. The reply begins that much later, and "stop" takes that much longer; three blocks of 20 ms
-had no gap on two cores with two recognisers and four more busy processes."""
+"""Asked of the system, for each direction. The reply begins that much later, and "stop" takes that much longer. What is played
+has three blocks in hand, so that one that comes late leaves no gap."""
 _CLOSE_S = 2.0
 """Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
 _BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
