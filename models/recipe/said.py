@@ -27,6 +27,10 @@ UNITS = (
     *("megs", "meg", "meg ohms", "mega ohms", "megohms", "thousand ohms", "milli ohms", "r", "kay", "degrees"),
     *("", "", ""),
 )
+LEADS = ("it's", "it is", "it says", "it reads", "that's", "i get", "i've got", "the meter says", "the meter shows", "it shows", "now")
+"""What people say before a value more often than the other words that the grammar has for it."""
+NO_LEADS = frozenset({"job", "number"})
+"""Words of a sentence about a job, not a reading."""
 OTHER_TALK = Path(__file__).resolve().parent / "words.toml"
 
 
@@ -86,6 +90,9 @@ class Texts:
         self._chance = chance
         self._other = [word for word in words if word not in set(lexicon.vocabulary)]
         self._sentences = tomllib.loads(OTHER_TALK.read_text(encoding="utf-8"))["sentences"]
+        fillers = {kind: sorted(map(" ".join, found)) for kind, found in lexicon.fillers.items()}
+        self._leads = [lead for lead in fillers["before"] if NO_LEADS.isdisjoint(lead.split())]
+        self._corrections, self._after = fillers["corrections"], fillers["after"]
         known = phrases(lexicon)
         chance.shuffle(known)
         self._phrases = self._in_turn(known)
@@ -102,9 +109,19 @@ class Texts:
         if kind < 0.28:
             return digit_string(chance)
         if kind < 0.62:
-            return reading(chance)
+            return self._in_a_sentence(reading(chance))
         if kind < 0.85:
             return next(self._phrases)
         if kind < 0.92:
             return str(chance.choice(self._sentences))
         return " ".join(chance.sample(self._other, chance.choice((1, 1, 2, 3, 4))))
+
+    def _in_a_sentence(self, value: str) -> str:
+        """The value as it is, or with what people say around one: "the meter says ...", "no, it's ...", "... again"."""
+        chance = self._chance
+        kind = chance.random()
+        if kind < 0.3:
+            return f"{chance.choice(chance.choice((LEADS, self._leads)))} {value}"
+        if kind < 0.36:
+            return f"{chance.choice(self._corrections)} {value}"
+        return f"{value} {chance.choice(self._after)}" if kind < 0.4 else value
