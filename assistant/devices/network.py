@@ -21,11 +21,11 @@ _FRAMES_PER_S = 100
 _STATES_PER_S = 50
 _FULL_STATES = 1500
 """The decoder was trained on 30 s of encoder output; on less it repeats itself ("six five six five ...")."""
-_START = (50257, 50362)
+START = (50257, 50362)
 """start of transcript, no timestamps: the English-only weights have no language or task token."""
-_END = 50256
+END = 50256
 _VOCABULARY = 51864
-_LONGEST_TOKENS = 28
+LONGEST_TOKENS = 28
 LEAD_S, TAIL_S = 0.3, 0.5
 """Silence that the encoder gets before and after a sound."""
 PEAK = 0.5
@@ -80,7 +80,7 @@ class Network:
 
     def tokens_without(self, words: Iterable[str]) -> list[int]:
         """Every token that spelling one of the words needs not; the end of a text is always needed."""
-        wanted = {_END}
+        wanted = {END}
         for word in words:
             wanted.update(self._tokens.encode(f" {word}", add_special_tokens=False).ids)
         return [token for token in range(_VOCABULARY) if token not in wanted]
@@ -95,12 +95,12 @@ class Network:
         begun = self._tokens.encode(f" {after}", add_special_tokens=False).ids if after else []
         result = self._model.generate(
             states,
-            [[*_START, *begun]],
+            [[*START, *begun]],
             beam_size=_BEAM,
             num_hypotheses=_BEAM,
             return_scores=True,
             length_penalty=0,
-            max_length=_LONGEST_TOKENS,
+            max_length=LONGEST_TOKENS,
             suppress_tokens=[-1] if suppressed is None else suppressed,
         )[0]
         texts = self._tokens.decode_batch(result.sequences_ids)

@@ -4,6 +4,7 @@
     train     the network, on sounds put together from it as they are needed, kept in WORK/learner.pt; takes in what is
               spoken meanwhile
     letters   the letters over the built-in recogniser's encoder, on the same sounds; models/letters and its hash
+    tuned     small changes of the built-in recogniser's weights, and the letters with them; models/tuned and its hash
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
@@ -19,7 +20,7 @@ from assistant.data import folder, texts
 from assistant.language.lexicon import load_lexicon
 from models.recipe import graph, pronounce, record
 
-STAGES = ("speak", "train", "letters", "model", "graph", "judge")
+STAGES = ("speak", "train", "letters", "tuned", "model", "graph", "judge")
 OTHER_SPEECH_COST = 0.0
 
 
@@ -51,6 +52,8 @@ def main() -> None:
     parser.add_argument("--work", type=Path, help="folder for what is made on the way")
     parser.add_argument("--model", type=Path, default=folder("models") / "numbers", help="folder of the finished model")
     parser.add_argument("--letters", type=Path, default=folder("models") / "letters", help="folder of the letters")
+    parser.add_argument("--tuned", type=Path, default=folder("models") / "tuned", help="folder of the changes")
+    parser.add_argument("--begin", type=Path, help="folder of a finished model to train on from; else from the donor")
     parser.add_argument("--engines", default="flite,foreign,espeak,kokoro", help="which speak")
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
     parser.add_argument("--held", type=int, default=600, help="how many sounds of people and voices held out")
@@ -58,6 +61,7 @@ def main() -> None:
     parser.add_argument(
         "--train-minutes", type=float, default=600, help="time for learning, if it is over before the steps"
     )
+    parser.add_argument("--rate", type=float, default=1, help="times the greatest learning rates")
     parser.add_argument("--seconds", type=float, default=400, help="seconds of sound in a step")
     parser.add_argument("--workers", type=int, default=2, help="processes that get steps ready")
     parser.add_argument("--other-speech-cost", type=float, default=OTHER_SPEECH_COST, help="cost of [unk]")

@@ -44,12 +44,12 @@ _HALF = 4
 class Encoder(nn.Module):
     """Sound at RATE_HZ, (sounds, samples), to 384 numbers fifty times a second, (sounds, frames, 384)."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, parts: tuple[str, ...] = ("encoder/",)) -> None:
         """`path` is the model.bin of the package that brings the weights. Raises ValueError for another kind of file."""
         super().__init__()
         for name, values in _stored(path).items():
-            if name.startswith("encoder/") and values.ndim:
-                self.register_buffer(_plain(name), torch.from_numpy(values.astype(np.float32)))
+            if name.startswith(parts) and values.ndim:
+                self.register_buffer(plain(name), torch.from_numpy(values.astype(np.float32)))
         self.register_buffer(
             "bins", torch.from_numpy(FeatureExtractor.get_mel_filters(RATE_HZ, 400, 80).astype(np.float32))
         )
@@ -59,38 +59,53 @@ class Encoder(nn.Module):
         power = torch.stft(sound, 400, 160, window=self.window, return_complex=True)[..., :-1].abs().pow(2)
         mels = (self.bins @ power).clamp_min(1e-10).log10()
         mels = (torch.maximum(mels, mels.amax((1, 2), keepdim=True) - 8) + 4) / 4
-        hidden = functional.gelu(functional.conv1d(mels, self._of("conv1/weight"), self._of("conv1/bias"), padding=1))
-        hidden = functional.gelu(
-            functional.conv1d(hidden, self._of("conv2/weight"), self._of("conv2/bias"), stride=2, padding=1)
-        ).transpose(1, 2)
-        hidden = hidden + self._of("position_encodings/encodings")[: hidden.shape[1]]
+        wide = functional.conv1d(mels, self.changed("encoder/conv1/weight"), self.changed("encoder/conv1/bias"), padding=1)
+        weight, bias = self.changed("encoder/conv2/weight"), self.changed("encoder/conv2/bias")
+        hidden = functional.gelu(functional.conv1d(functional.gelu(wide), weight, bias, stride=2, padding=1)).transpose(1, 2)
+        hidden = hidden + self.changed("encoder/position_encodings/encodings")[: hidden.shape[1]]
         layer = 0
-        while hasattr(self, _plain(f"encoder/layer_{layer}/ffn/linear_0/weight")):
-            hidden = self._layer(hidden, f"layer_{layer}")
+        while hasattr(self, plain(f"encoder/layer_{layer}/ffn/linear_0/weight")):
+            hidden = self.with_itself(hidden, f"encoder/layer_{layer}/self_attention", causal=False)
+            hidden = self.fed(hidden, f"encoder/layer_{layer}/ffn")
             layer += 1
-        return self._normal(hidden, "layer_norm")
+        return self.normal(hidden, "encoder/layer_norm")
 
-    def _layer(self, hidden: Tensor, name: str) -> Tensor:
-        seen = self._linear(
-            self._normal(hidden, f"{name}/self_attention/layer_norm"), f"{name}/self_attention/linear_0"
-        )
-        heads = seen.unflatten(-1, (3, _HEADS, -1)).permute(2, 0, 3, 1, 4)
-        found = functional.scaled_dot_product_attention(*heads).transpose(1, 2).flatten(2)
-        hidden = hidden + self._linear(found, f"{name}/self_attention/linear_1")
-        wide = functional.gelu(self._linear(self._normal(hidden, f"{name}/ffn/layer_norm"), f"{name}/ffn/linear_0"))
-        return hidden + self._linear(wide, f"{name}/ffn/linear_1")
+    def changed(self, name: str) -> Tensor:
+        """The stored numbers of that name; another network may learn changes of them."""
+        return self.get_buffer(plain(name))
 
-    def _linear(self, hidden: Tensor, name: str) -> Tensor:
-        return functional.linear(hidden, self._of(f"{name}/weight"), self._of(f"{name}/bias"))
+    def with_itself(self, hidden: Tensor, name: str, *, causal: bool) -> Tensor:
+        """Self-attention, added to what goes in; `causal` where no place may look at later ones."""
+        seen = self.linear(self.normal(hidden, f"{name}/layer_norm"), f"{name}/linear_0")
+        return hidden + self.linear(self.attended(*self.heads(seen, 3), causal=causal), f"{name}/linear_1")
 
-    def _normal(self, hidden: Tensor, name: str) -> Tensor:
-        return functional.layer_norm(hidden, (STATES,), self._of(f"{name}/gamma"), self._of(f"{name}/beta"))
+    def fed(self, hidden: Tensor, name: str) -> Tensor:
+        """The two wide layers after it, added to what goes in."""
+        wide = functional.gelu(self.linear(self.normal(hidden, f"{name}/layer_norm"), f"{name}/linear_0"))
+        return hidden + self.linear(wide, f"{name}/linear_1")
 
-    def _of(self, name: str) -> Tensor:
-        return self.get_buffer(_plain(f"encoder/{name}"))
+    @staticmethod
+    def heads(joined: Tensor, parts: int) -> Tensor:
+        """(sounds, places, parts * 384) to (parts, sounds, heads, places, 64)."""
+        return joined.unflatten(-1, (parts, _HEADS, -1)).permute(2, 0, 3, 1, 4)
+
+    @staticmethod
+    def attended(asked: Tensor, keys: Tensor, values: Tensor, *, causal: bool) -> Tensor:
+        """What every place finds among the values, (sounds, places, 384)."""
+        found = functional.scaled_dot_product_attention(asked, keys, values, is_causal=causal)
+        return found.transpose(1, 2).flatten(2)
+
+    def linear(self, hidden: Tensor, name: str) -> Tensor:
+        """One matrix and its bias."""
+        return functional.linear(hidden, self.changed(f"{name}/weight"), self.changed(f"{name}/bias"))
+
+    def normal(self, hidden: Tensor, name: str) -> Tensor:
+        """Layer normalisation."""
+        return functional.layer_norm(hidden, (STATES,), self.changed(f"{name}/gamma"), self.changed(f"{name}/beta"))
 
 
-def _plain(name: str) -> str:
+def plain(name: str) -> str:
+    """A stored name as PyTorch lets a buffer be named."""
     return name.replace("/", "__")
 
 
@@ -187,9 +202,9 @@ def train(encoder: Encoder, work: Path, plan: Plan) -> None:
             if now >= 1:
                 break
             heard = places.heard(samples, bank.crowd, sounds, np.random.default_rng([plan.seed, number, 1]))
-            loss = loss_of(network, _worn(_encoded(encoder, heard, sounds)), sounds)
+            loss = loss_of(network, worn(_encoded(encoder, heard, sounds)), sounds)
             for group in optimiser.param_groups:
-                group["lr"] = PACE * pace(now)
+                group["lr"] = PACE * plan.rate * pace(now)
             optimiser.zero_grad()
             loss.backward()  # type: ignore[no-untyped-call]
             nn.utils.clip_grad_norm_(network.parameters(), 1.0)
@@ -213,7 +228,7 @@ def _encoded(encoder: Encoder, heard: Tensor, sounds: Sequence[Sound]) -> Tensor
     return states
 
 
-def _worn(states: Tensor) -> Tensor:
+def worn(states: Tensor) -> Tensor:
     """What the encoder gave, with noise and with some of it gone."""
     count, frames, numbers = states.shape
     states = states + UNSURE * torch.randn_like(states)
@@ -266,3 +281,9 @@ def save(network: Letters, path: Path) -> None:
     with path.with_suffix(".part").open("wb") as stream:
         np.savez_compressed(stream, **arrays)  # type: ignore[arg-type]
     path.with_suffix(".part").replace(path)
+
+
+def load(network: Letters, path: Path) -> None:
+    """Weights that were saved."""
+    with np.load(path) as arrays:
+        network.load_state_dict({name: torch.from_numpy(arrays[name].astype(np.float32)) for name in arrays.files})

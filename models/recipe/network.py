@@ -26,6 +26,8 @@ BYPASS = 0.66
 EPSILON = 1e-3
 CEPSTRA = 40
 IVECTOR = 100
+_OUT = "output.affine"
+"""The output layer of a model written here. The donor's has the sounds of another language and is not taken."""
 
 Doubles = npt.NDArray[np.float64]
 
@@ -113,21 +115,22 @@ class Factored(nn.Module):
 class Network(nn.Module):
     """Cepstra of sounds, (sounds, frames, 40), to a score for every pdf and every third frame, (sounds, rows, pdfs)."""
 
-    def __init__(self, components: dict[str, Component], pdfs: int) -> None:
+    def __init__(self, components: dict[str, Component], pdfs: int, layers: Sequence[int] = LAYERS) -> None:
+        """`components` are the donor's, or those of a model that was written; `layers` may leave out its upper ones."""
         super().__init__()
         weight, bias = first_affine(components)
+        self.numbers = tuple(layers)
         self.weight = nn.Parameter(_tensor(weight))
         self.bias = nn.Parameter(_tensor(bias))
         self.normalise = Normalise(components["tdnn1.batchnorm"])
-        self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in LAYERS)
+        self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in self.numbers)
         self.narrow = nn.Parameter(_tensor(components["prefinal-l"]["Params"]))
-        self.wide = nn.Linear(64, 768)
-        self.wide.weight.data = _tensor(components["prefinal-chain.affine"]["LinearParams"])
-        self.wide.bias.data = _tensor(components["prefinal-chain.affine"]["BiasParams"])
-        self.normalise1 = Normalise(components["prefinal-chain.batchnorm1"])
-        self.last = nn.Parameter(_tensor(components["prefinal-chain.linear"]["Params"]))
-        self.normalise2 = Normalise(components["prefinal-chain.batchnorm2"])
-        self.out = nn.Linear(64, pdfs)
+        last = "prefinal" if _OUT in components else "prefinal-chain"
+        self.wide = _linear(components[f"{last}.affine"])
+        self.normalise1 = Normalise(components[f"{last}.batchnorm1" if _OUT not in components else f"{last}.batchnorm"])
+        self.last = nn.Parameter(_tensor(components[f"{last}.linear"]["Params"]))
+        self.normalise2 = Normalise(components[f"{last}.batchnorm2"])
+        self.out = _linear(components[_OUT]) if _OUT in components else nn.Linear(64, pdfs)
         self.drop = 0.0
 
     def hidden(self, cepstra: Tensor) -> Tensor:
@@ -144,7 +147,7 @@ class Network(nn.Module):
         flat = torch.cat([padded.reshape(count * each, CEPSTRA), padded.new_zeros(2 * CONTEXT, CEPSTRA)])
         triples = torch.cat([flat[:-2], flat[1:-1], flat[2:]], 1)
         states: Tensor = self.normalise(torch.relu(functional.linear(triples, self.weight, self.bias)))
-        for layer, module in zip(LAYERS, self.layers, strict=True):
+        for layer, module in zip(self.numbers, self.layers, strict=True):
             if layer - 1 in FULL_RATE and layer not in FULL_RATE:
                 states = states[::SUBSAMPLING]
             states = module(states)
@@ -191,7 +194,7 @@ def written(network: Network, chain: Chain) -> Model:
 
     triple = "Append(Offset(input, -1), input, Offset(input, 1))"
     last = relu("tdnn1", add("tdnn1.affine", _affine(network.weight, network.bias), triple), network.normalise)
-    for layer, module in zip(LAYERS, network.layers, strict=True):
+    for layer, module in zip(network.numbers, network.layers, strict=True):
         name = f"tdnnf{layer}"
         offsets = module.offsets
         narrow = {"type": "TdnnComponent", "TimeOffsets": offsets[0], "LinearParams": _array(module.linear)}
@@ -223,6 +226,13 @@ def _normalised(module: Normalise) -> Component:
 def _array(values: Tensor) -> npt.NDArray[np.float32]:
     found: npt.NDArray[np.float32] = values.detach().cpu().numpy()
     return found
+
+
+def _linear(component: Component) -> nn.Linear:
+    weight = _tensor(component["LinearParams"])
+    made = nn.Linear(weight.shape[1], weight.shape[0])
+    made.weight.data, made.bias.data = weight, _tensor(component["BiasParams"])
+    return made
 
 
 def _tensor(values: Sequence[float] | npt.NDArray[Any]) -> Tensor:

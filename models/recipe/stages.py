@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 import torch
+from tokenizers import Tokenizer
 
 from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
@@ -23,6 +24,7 @@ from assistant.language.understand import understand
 from models.recipe import letters as spelling
 from models.recipe import network, nnet3, phones, places, pronounce, record, voices
 from models.recipe import train as training
+from models.recipe import tuned as tuning
 from models.recipe.said import Texts
 from models.recipe.sounds import LONGEST_S, Bank
 
@@ -59,33 +61,59 @@ def donor() -> dict[str, nnet3.Component]:
     return dict(nnet3.read(_donor_file()).components)
 
 
-def _network() -> network.Network:
+def begun(model: Path | None) -> network.Network:
+    """The donor's network with a new output, or that of a finished model."""
     torch.manual_seed(SEED)
-    return network.Network(donor(), phones.PDFS)
+    return network.Network(dict(nnet3.read(model / "am" / "final.mdl").components) if model else donor(), phones.PDFS)
+
+
+def _plan(options: argparse.Namespace) -> training.Plan:
+    return training.Plan(
+        options.steps, options.train_minutes, options.seconds, SEED, options.workers, options.rate
+    )
 
 
 def train(options: argparse.Namespace) -> None:
     """All layers."""
-    plan = training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers)
-    training.train(_network(), options.work, plan)
+    plan = _plan(options)
+    training.train(begun(options.begin), options.work, plan)
 
 
 def letters(options: argparse.Namespace) -> None:
     """The letters over the built-in recogniser's encoder, and their hash in MANIFEST.toml."""
-    plan = training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers)
+    plan = _plan(options)
     encoder = spelling.Encoder(checked(listed_weights()["built-in"]) / "model.bin")
     spelling.train(encoder, options.work, plan)
-    options.letters.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(options.work / "letters.npz", options.letters / "letters.npz")
-    manifest = options.letters.parent / "MANIFEST.toml"
+    _listed(options.work / "letters.npz", options.letters)
+
+
+def tuned(options: argparse.Namespace) -> None:
+    """Changes of the built-in recogniser's weights, and the letters that go with them; begins with the letters there are."""
+    plan = _plan(options)
+    package = checked(listed_weights()["built-in"])
+    learned = spelling.Letters()
+    for folder in (options.letters, options.work):
+        if (folder / "letters.npz").exists():
+            spelling.load(learned, folder / "letters.npz")
+    tokens = Tokenizer.from_file(str(package / "tokenizer.json"))
+    tuning.train(tuning.Learner(tuning.Tuned(package / "model.bin"), learned, tokens), options.work, plan)
+    for folder, name in ((options.letters, "letters.npz"), (options.tuned, "tuned.npz")):
+        _listed(options.work / name, folder)
+
+
+def _listed(made: Path, folder: Path) -> None:
+    """Lays a file of weights into its folder, and its hash into MANIFEST.toml beside it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(made, folder / made.name)
+    manifest = folder.parent / "MANIFEST.toml"
     if manifest.exists():
-        text = record.hashed(manifest.read_text(encoding="utf-8"), options.letters / "letters.npz")
+        text = record.hashed(manifest.read_text(encoding="utf-8"), folder / made.name)
         manifest.write_text(text, encoding="utf-8")
 
 
 def model(options: argparse.Namespace) -> None:
     """The acoustic model, from the mean of the weights that is kept, and the record of what it was made from."""
-    made, kept = _network(), torch.load(options.work / "learner.pt", map_location="cpu")
+    made, kept = begun(options.begin), torch.load(options.work / "learner.pt", map_location="cpu")
     made.load_state_dict(kept["mean"])
     (options.model / "am").mkdir(parents=True, exist_ok=True)
     nnet3.write(options.model / "am" / "final.mdl", network.written(made, phones.chain()))

@@ -6,12 +6,13 @@
 import copy
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
@@ -40,6 +41,8 @@ ROUND = 500
 CHECK_EVERY = 250
 HELD_SOUNDS = 96
 Item = TypeVar("Item")
+Read = Callable[[Path], tuple[list[voices.Spoken], list[npt.NDArray[np.int16]]]]
+Heard = Callable[[Tensor, Sequence[tuple[int, int]], Sequence[Sound], np.random.Generator], Tensor]
 
 
 class Words:
@@ -175,12 +178,16 @@ class Plan:
     seconds: float
     seed: int
     workers: int
+    rate: float = 1.0
+    """Times the greatest learning rates: less than 1 for weights that have learned already."""
 
 
-def train(network: Network, work: Path, plan: Plan) -> Network:
+def train(
+    network: Network, work: Path, plan: Plan, read: Read = voices.read, heard_in: Heard = places.heard
+) -> Network:
     """Learns as planned, with a running mean of the weights, which is what is returned. Goes on where it was left.
 
-    Speech that is spoken meanwhile is taken in every ROUND steps. Uses an accelerator when PyTorch sees one.
+    `read` gives the speech that is kept, `heard_in` the sounds as they are heard. Speech that is spoken meanwhile is taken in every ROUND steps. Uses an accelerator when PyTorch sees one.
     """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(plan.seed)
@@ -203,7 +210,7 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
 
     spoken: mmi.Language | None = None
     while share() < 1:
-        speech = voices.read(work / "speech")
+        speech = read(work / "speech")
         bank, held = (Bank(*speech, held=held) for held in (False, True))
         spoken = spoken or spoken_language(bank, words, plan.seed).to(device)
         samples = torch.from_numpy(bank.samples).to(device)
@@ -213,10 +220,10 @@ def train(network: Network, work: Path, plan: Plan) -> Network:
             if now >= 1:
                 break
             chance = np.random.default_rng([plan.seed, step.number, 1])
-            heard = places.heard(samples, bank.crowd, step.sounds, chance)
+            heard = heard_in(samples, bank.crowd, step.sounds, chance)
             loss, bare = learner.loss(heard, rows_of(step.sounds).to(device), step.spelled.to(device), spoken)
             for group in optimiser.param_groups:
-                group["lr"] = group["most"] * pace(now)
+                group["lr"] = group["most"] * plan.rate * pace(now)
             optimiser.zero_grad()
             loss.backward()
             nn.utils.clip_grad_norm_(learner.parameters(), 1.0)
