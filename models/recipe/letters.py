@@ -59,9 +59,13 @@ class Encoder(nn.Module):
         power = torch.stft(sound, 400, 160, window=self.window, return_complex=True)[..., :-1].abs().pow(2)
         mels = (self.bins @ power).clamp_min(1e-10).log10()
         mels = (torch.maximum(mels, mels.amax((1, 2), keepdim=True) - 8) + 4) / 4
-        wide = functional.conv1d(mels, self.changed("encoder/conv1/weight"), self.changed("encoder/conv1/bias"), padding=1)
+        wide = functional.conv1d(
+            mels, self.changed("encoder/conv1/weight"), self.changed("encoder/conv1/bias"), padding=1
+        )
         weight, bias = self.changed("encoder/conv2/weight"), self.changed("encoder/conv2/bias")
-        hidden = functional.gelu(functional.conv1d(functional.gelu(wide), weight, bias, stride=2, padding=1)).transpose(1, 2)
+        hidden = functional.gelu(functional.conv1d(functional.gelu(wide), weight, bias, stride=2, padding=1)).transpose(
+            1, 2
+        )
         hidden = hidden + self.changed("encoder/position_encodings/encodings")[: hidden.shape[1]]
         layer = 0
         while hasattr(self, plain(f"encoder/layer_{layer}/ffn/linear_0/weight")):

@@ -27,7 +27,19 @@ UNITS = (
     *("megs", "meg", "meg ohms", "mega ohms", "megohms", "thousand ohms", "milli ohms", "r", "kay", "degrees"),
     *("", "", ""),
 )
-LEADS = ("it's", "it is", "it says", "it reads", "that's", "i get", "i've got", "the meter says", "the meter shows", "it shows", "now")
+LEADS = (
+    "it's",
+    "it is",
+    "it says",
+    "it reads",
+    "that's",
+    "i get",
+    "i've got",
+    "the meter says",
+    "the meter shows",
+    "it shows",
+    "now",
+)
 """What people say before a value more often than the other words that the grammar has for it."""
 NO_LEADS = frozenset({"job", "number"})
 """Words of a sentence about a job, not a reading."""

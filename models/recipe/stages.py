@@ -68,9 +68,7 @@ def begun(model: Path | None) -> network.Network:
 
 
 def _plan(options: argparse.Namespace) -> training.Plan:
-    return training.Plan(
-        options.steps, options.train_minutes, options.seconds, SEED, options.workers, options.rate
-    )
+    return training.Plan(options.steps, options.train_minutes, options.seconds, SEED, options.workers, options.rate)
 
 
 def train(options: argparse.Namespace) -> None:

@@ -187,7 +187,8 @@ def train(
 ) -> Network:
     """Learns as planned, with a running mean of the weights, which is what is returned. Goes on where it was left.
 
-    `read` gives the speech that is kept, `heard_in` the sounds as they are heard. Speech that is spoken meanwhile is taken in every ROUND steps. Uses an accelerator when PyTorch sees one.
+    `read` gives the speech that is kept, `heard_in` the sounds as they are heard. Speech that is spoken meanwhile is taken in
+    every ROUND steps. Uses an accelerator when PyTorch sees one.
     """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(plan.seed)

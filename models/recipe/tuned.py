@@ -212,7 +212,5 @@ def checked(learner: Learner, bank: Bank, seed: int) -> str:
         right = [
             sum(text == sound.text for text, sound in zip(texts, sounds, strict=True)) for texts in (written, spelled)
         ]
-        found.append(
-            f"{engine} {losses[0]:.3f} {losses[1]:.3f} {right[0]}+{right[1]}/{len(sounds)}"
-        )
+        found.append(f"{engine} {losses[0]:.3f} {losses[1]:.3f} {right[0]}+{right[1]}/{len(sounds)}")
     return ", ".join(found)
