@@ -47,7 +47,7 @@ def test_an_entry_takes_the_place_of_the_one_before(model: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["bake"], "no stage bake; expected any of speak, train, letters, model, graph, judge"),
+        (["bake"], "no stage bake; expected any of speak, train, letters, tuned, model, graph, judge"),
         (["train"], "--work is needed"),
         (["speak", "--work", "w"], "to speak, --speech and --voices are needed"),
     ],

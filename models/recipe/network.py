@@ -125,12 +125,13 @@ class Network(nn.Module):
         self.normalise = Normalise(components["tdnn1.batchnorm"])
         self.layers = nn.ModuleList(Factored(components, f"tdnnf{layer}") for layer in self.numbers)
         self.narrow = nn.Parameter(_tensor(components["prefinal-l"]["Params"]))
-        last = "prefinal" if _OUT in components else "prefinal-chain"
+        ours = "prefinal.affine" in components
+        last = "prefinal" if ours else "prefinal-chain"
         self.wide = _linear(components[f"{last}.affine"])
-        self.normalise1 = Normalise(components[f"{last}.batchnorm1" if _OUT not in components else f"{last}.batchnorm"])
+        self.normalise1 = Normalise(components[f"{last}.batchnorm" if ours else f"{last}.batchnorm1"])
         self.last = nn.Parameter(_tensor(components[f"{last}.linear"]["Params"]))
         self.normalise2 = Normalise(components[f"{last}.batchnorm2"])
-        self.out = _linear(components[_OUT]) if _OUT in components else nn.Linear(64, pdfs)
+        self.out = _linear(components[_OUT]) if ours else nn.Linear(64, pdfs)
         self.drop = 0.0
 
     def hidden(self, cepstra: Tensor) -> Tensor:
