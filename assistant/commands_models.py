@@ -18,13 +18,17 @@ if TYPE_CHECKING:
     from assistant.devices.weights import Weights
 
 
+_OURS = frozenset({"letters", "tuned"})
+"""Made by models/recipe for the built-in engine."""
+
+
 @dataclass(frozen=True, slots=True)
 class Model:
     """One line of the list."""
 
     name: str
     kind: str
-    """`built-in` and `letters` come with the program; `vosk` is a folder."""
+    """`built-in`, `letters` and `tuned` come with the program; `vosk` is a folder."""
     folder: str
     language: str
     licence: str
@@ -82,7 +86,7 @@ def _found(own: Path) -> list[Model]:
     set_model = load({}).text("vosk_model")
     named = [Path(text) for text in (set_model, os.environ.get(MODEL_VARIABLE, "")) if text]
     used = vosk_place(Path(set_model) if set_model else None)
-    found = [_of_manifest(weights) for weights in listed.values() if weights.module or weights.name == "letters"]
+    found = [_of_manifest(weights) for weights in listed.values() if weights.module or weights.name in _OURS]
     places = dict.fromkeys([*vosk_places(folder("models")), *vosk_places(own), *named])
     return found + [_of_folder(place, listed, used=place == used) for place in places]
 
@@ -97,7 +101,7 @@ def _of_manifest(weights: "Weights") -> Model:
         place, size = str(root), vosk_folder.size_bytes(root)
     except BadData as error:
         files, trouble = "changed", error.problems[0].line()
-    kind = weights.name if weights.name == "letters" else "built-in"
+    kind = weights.name if weights.name in _OURS else "built-in"
     return Model(
         weights.title, kind, place, "en", weights.licence, size, files, kind == "built-in", not trouble, trouble
     )

@@ -3,7 +3,7 @@
 from assistant.devices.ports import Samples
 from assistant.language.meaning import Alternative, Expectation, Hearing, Word
 
-SOURCES = ("limited", "free", "limited again", "free again")
+SOURCES = ("tuned", "free", "tuned again", "free again")
 """The ways in which the built-in recogniser listens; when all of them agree it is sure."""
 
 

@@ -276,8 +276,8 @@ def test_easily_misheard_words_mean_the_same_and_the_plainer_ones_are_kept(lexic
 def test_the_shipped_bounds_name_every_engine_and_every_listen() -> None:
     certainty = load_lexicon(texts("grammar")).certainty
     assert sorted(certainty) == ["both", "built-in", "vosk"]
-    assert set(certainty["built-in"].weights) == {"limited", "free", "letters"}
-    assert set(certainty["both"].weights) == {"vosk", "limited", "free", "letters"}
+    assert set(certainty["built-in"].weights) == {"tuned", "free", "letters"}
+    assert set(certainty["both"].weights) == {"vosk", "tuned", "free", "letters"}
     for thresholds in certainty.values():
         assert set(thresholds.floors) == set(thresholds.weights)
 

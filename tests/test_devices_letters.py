@@ -152,7 +152,7 @@ def test_every_wrong_array_is_named_at_once(tmp_path: Path) -> None:
 def test_the_shipped_weights_prefer_the_truth(file: str, truth: str, others: list[str]) -> None:
     sound, _ = soundfile.read(folder("recordings") / file, dtype="float32")
     letters = Letters(folder("models") / "letters" / "letters.npz")
-    found = letters.log_probabilities(Network().states(spoken_part(sound))[0])
+    found = letters.log_probabilities(Network(tuned=True).states(spoken_part(sound))[0])
     right, *wrong = scores(found, [truth, *others])
     assert right > max(wrong)
     assert greedy(found) == truth

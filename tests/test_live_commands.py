@@ -113,7 +113,7 @@ def test_a_session_speaks_hears_and_keeps_what_it_heard(
     assert main(["replay", str(folder), "--play", "1"]) == 0
     told = capsys.readouterr().err
     assert "1 of 1, journal line" in told
-    assert "heard (limited): ready" in told
+    assert "heard (tuned): ready" in told
     assert len(devices.heard) > 4_000
     assert main(["replay", str(folder), "--play", "2"]) == 2
     assert "heard 1 utterances" in capsys.readouterr().err

@@ -404,9 +404,10 @@ def test_the_sample_rate_is_judged(tmp_path: Path, conf: bytes, fault: str) -> N
 @pytest.mark.slow
 def test_the_list_names_what_comes_with_the_program(run: Any) -> None:
     listed = [json.loads(line) for line in run("models", "list", "--json").out.splitlines()]
-    assert [(each["kind"], each["files"], each["language"]) for each in listed[:2]] == [
+    assert [(each["kind"], each["files"], each["language"]) for each in listed[:3]] == [
         ("built-in", "as listed", "en"),
         ("letters", "as listed", "en"),
+        ("tuned", "as listed", "en"),
     ]
 
 

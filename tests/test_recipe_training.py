@@ -15,6 +15,7 @@ import pytest
 import vosk
 from sounds import speech
 
+from assistant import data
 from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
 from assistant.devices.recogniser_vosk import Vosk
@@ -25,7 +26,7 @@ from models.recipe import accents, graph, nnet3, phones, pronounce, said, voices
 
 torch = pytest.importorskip("torch", reason="the recipe's training is not installed (pip install '.[recipe]')")
 
-from models.recipe import mmi, network, places, train  # noqa: E402  only where torch is
+from models.recipe import curve, mmi, network, places, train  # noqa: E402  only where torch is
 from models.recipe.sounds import Bank, Piece, Sound  # noqa: E402  the same
 
 pytestmark = pytest.mark.slow  # what it learns with takes seconds to load
@@ -326,3 +327,42 @@ def test_a_few_steps_of_learning_lower_the_loss(donor: dict[str, nnet3.Component
     assert after < before - 0.1
     again = train.train(network.Network(donor, phones.PDFS), tmp_path, plan)
     assert loss(again) == pytest.approx(after, abs=0.003), "what is done is not done again"
+
+
+def test_a_finished_model_is_read_back_as_it_was_written(tmp_path: Path) -> None:
+    shipped = data.folder("models") / "numbers" / "am" / "final.mdl"
+    net = network.Network(dict(nnet3.read(shipped).components), phones.PDFS)
+    nnet3.write(tmp_path / "final.mdl", network.written(net, phones.chain()))
+    assert (tmp_path / "final.mdl").read_bytes() == shipped.read_bytes()
+
+
+def test_a_network_with_fewer_layers_is_the_donor_without_its_upper_ones(donor: dict[str, nnet3.Component]) -> None:
+    net = network.Network(donor, phones.PDFS, network.LAYERS[:8])
+    assert net.numbers == network.LAYERS[:8]
+    assert sum(map(torch.numel, net.parameters())) < 0.7 * sum(
+        map(torch.numel, network.Network(donor, phones.PDFS).parameters())
+    )
+    assert net(torch.zeros(1, 30, network.CEPSTRA)).shape == (1, 10, phones.PDFS)
+
+
+def test_a_course_with_fewer_voices_keeps_people_and_those_held_out(tmp_path: Path) -> None:
+    spoken = [voices.Spoken("espeak", f"v{number}", "yes", held=False) for number in range(8)]
+    spoken += [voices.Spoken("espeak", "+m5", "no", held=True), voices.Spoken("real", "p", "no", held=False)]
+    voices.write(tmp_path / "espeak-00000.npz", spoken, [np.full(2000, 0.1, np.float32)] * len(spoken))
+    kept, sounds = curve.few(1 / 4, tmp_path)
+    assert [each.voice for each in kept if each.engine == "espeak" and not each.held] == sorted(
+        each.voice for each in kept if each.engine == "espeak" and not each.held
+    )
+    assert len(kept) == len(sounds) == 2 + 2
+    assert kept[-2:] == spoken[-2:]
+    assert curve.few(1 / 4, tmp_path)[0] == kept, "the same ones every time"
+    assert curve.few(1, tmp_path)[0] == spoken
+
+
+def test_without_rooms_a_sound_is_as_it_was_spoken() -> None:
+    samples = torch.from_numpy((np.sin(np.arange(4000) / 9) * 9000).astype(np.int16))
+    sound = Sound("espeak", "yes", (Piece(0, 4000, 1.0, 1.0, 800),), 800)
+    heard = curve.plain(samples, (), [sound], np.random.default_rng(1))[0].numpy()
+    assert np.abs(heard).max() == pytest.approx(0.5, rel=1e-3)
+    assert not heard[:700].any()
+    assert np.corrcoef(heard[900:4700], samples.numpy()[100:3900])[0, 1] > 0.99

@@ -346,8 +346,8 @@ def evidence(*alternatives: tuple[str, float, str]) -> Hearing:
 @pytest.mark.slow
 def test_bounds_are_tried_on_one_and_the_same_evidence() -> None:
     lexicon = load_lexicon(texts("grammar"))
-    clear = evidence(("four seven", -0.1, "limited"), ("four seven", -0.1, "free"), ("four seven", -1.0, "letters"))
-    said = (("four five", -0.1, "limited"), ("four nine", -0.1, "free"), ("four nine", -1.0, "letters"))
+    clear = evidence(("four seven", -0.1, "tuned"), ("four seven", -0.1, "free"), ("four seven", -1.0, "letters"))
+    said = (("four five", -0.1, "tuned"), ("four nine", -0.1, "free"), ("four nine", -1.0, "letters"))
     doubtful = evidence(*said, ("four five", -6.0, "letters"))
     cases = [
         Weighed("four seven", "digit string", "number 47", (clear,)),

@@ -41,7 +41,7 @@ class Mishearing:
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:  # noqa: ARG002 - the port's signature
         words = tuple(Word(word) for word in self._heard.pop(0).split())
-        return Hearing((Alternative(words, -1.0, "limited"),), self.name, len(samples) / RATE_HZ)
+        return Hearing((Alternative(words, -1.0, "tuned"),), self.name, len(samples) / RATE_HZ)
 
 
 # ---- words

@@ -1,10 +1,10 @@
 """The network of the built-in recogniser: sound to the encoder's output, and that to texts by its decoder.
 
-Its weights are those of a Python package, run by CTranslate2.
+Its weights are those of a Python package, as they are or with our own changes, run by CTranslate2.
 """
 
 import math
-from collections.abc import Iterable
+from functools import cached_property
 
 import ctranslate2
 import numpy as np
@@ -14,9 +14,11 @@ from tokenizers import Tokenizer
 
 from assistant.devices.endpoint import FRAME, Pauses, speech_probability
 from assistant.devices.ports import RATE_HZ, Samples
+from assistant.devices.tuned import changed
 from assistant.devices.weights import checked, manifest
 
-_NAME = "built-in"
+_NAME, _TUNED = "built-in", "tuned"
+_FILE = "model.bin"
 _FRAMES_PER_S = 100
 _STATES_PER_S = 50
 _FULL_STATES = 1500
@@ -24,7 +26,6 @@ _FULL_STATES = 1500
 START = (50257, 50362)
 """start of transcript, no timestamps: the English-only weights have no language or task token."""
 END = 50256
-_VOCABULARY = 51864
 LONGEST_TOKENS = 28
 LEAD_S, TAIL_S = 0.3, 0.5
 """Silence that the encoder gets before and after a sound."""
@@ -37,21 +38,33 @@ _SPEECH = Pauses().speech_above
 
 
 class Network:
-    """Encoder and decoder. Raises BadData when the weights are missing or are not the listed ones."""
+    """Encoder and decoder, as the package brings them or `tuned`. Raises BadData when weights are missing or are not the listed ones."""
 
-    def __init__(self, threads: int = 2) -> None:
-        weights = manifest()[_NAME]
-        place = checked(weights)
-        self._name = f"{weights.title} {weights.sha256['model.bin'][:8]}"
-        self._model = ctranslate2.models.Whisper(str(place), device="cpu", compute_type="int8", intra_threads=threads)
+    def __init__(self, threads: int = 2, *, tuned: bool = False) -> None:
+        weights = manifest()
+        place = checked(weights[_NAME])
+        self._name = f"{weights[_NAME].title} {weights[_NAME].sha256[_FILE][:8]}"
+        # What lies in memory is named beside the folder, which is then not looked into.
+        files = {path.name: path.read_bytes() for path in place.iterdir() if path.is_file()} if tuned else None
+        if files:
+            changes = checked(weights[_TUNED]) / "tuned.npz"
+            files[_FILE] = changed(files[_FILE], changes, place / _FILE)
+            self._name = f"{weights[_TUNED].title} {weights[_TUNED].sha256[changes.name][:8]}"
+        self._model = ctranslate2.models.Whisper(
+            str(place), device="cpu", compute_type="int8", intra_threads=threads, files=files
+        )
         self._features = FeatureExtractor(feature_size=80)
         self._tokens = Tokenizer.from_file(str(place / "tokenizer.json"))
-        self._silence = self._encoded(np.zeros(_FULL_STATES // _STATES_PER_S * RATE_HZ, dtype=np.float32))
 
     @property
     def name(self) -> str:
         """Title of the weights and the beginning of their hash: `tiny.en 1a5afae0`."""
         return self._name
+
+    @cached_property
+    def silence(self) -> npt.NDArray[np.float32]:
+        """The encoder's output for silence of the length that it was trained on, shape (1, 1500, 384)."""
+        return self._encoded(np.zeros(_FULL_STATES // _STATES_PER_S * RATE_HZ, dtype=np.float32))
 
     def states(self, speech: Samples) -> npt.NDArray[np.float32]:
         """The encoder's output for the sound with a little silence around it, shape (1, frames, 384), 50 frames a second."""
@@ -62,13 +75,13 @@ class Network:
         sound[lead : lead + len(part)] = part
         return self._encoded(sound)
 
-    def with_silence(self, states: npt.NDArray[np.float32]) -> ctranslate2.StorageView:
+    def with_silence(self, states: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         """The encoder's output for the sound, followed by its output for silence up to the length it was trained on.
 
         Encoding only what holds sound takes a third of the time of encoding 30 s, and the decoder sees what it knows.
+        The tuned decoder was taught without.
         """
-        joined = np.concatenate([states, self._silence[:, states.shape[1] :]], axis=1)
-        return ctranslate2.StorageView.from_array(np.ascontiguousarray(joined))
+        return np.concatenate([states, self.silence[:, states.shape[1] :]], axis=1)
 
     def _encoded(self, sound: Samples) -> npt.NDArray[np.float32]:
         frames = len(sound) * _FRAMES_PER_S // RATE_HZ
@@ -78,30 +91,16 @@ class Network:
         )
         return np.array(states, dtype=np.float32)
 
-    def tokens_without(self, words: Iterable[str]) -> list[int]:
-        """Every token that spelling one of the words needs not; the end of a text is always needed."""
-        wanted = {END}
-        for word in words:
-            wanted.update(self._tokens.encode(f" {word}", add_special_tokens=False).ids)
-        return [token for token in range(_VOCABULARY) if token not in wanted]
-
-    def decoded(
-        self, states: ctranslate2.StorageView, suppressed: list[int] | None, after: str = ""
-    ) -> list[tuple[str, float]]:
-        """The likeliest texts, best first, with their natural-log chances; without the suppressed tokens where there are any.
-
-        `after` is taken as said already: every text begins with it.
-        """
-        begun = self._tokens.encode(f" {after}", add_special_tokens=False).ids if after else []
+    def decoded(self, states: npt.NDArray[np.float32]) -> list[tuple[str, float]]:
+        """The likeliest texts, best first, with their natural-log chances."""
         result = self._model.generate(
-            states,
-            [[*START, *begun]],
+            ctranslate2.StorageView.from_array(np.ascontiguousarray(states)),
+            [list(START)],
             beam_size=_BEAM,
             num_hypotheses=_BEAM,
             return_scores=True,
             length_penalty=0,
             max_length=LONGEST_TOKENS,
-            suppress_tokens=[-1] if suppressed is None else suppressed,
         )[0]
         texts = self._tokens.decode_batch(result.sequences_ids)
         return [(text, float(score)) for text, score in zip(texts, result.scores, strict=True) if math.isfinite(score)]

@@ -33,7 +33,7 @@ _Shares = Mapping[Meaning | None, float]
 RIVAL_SHARE = 0.1
 """A second value believed a tenth as much as the first is held up beside it. Only the wording of a question hangs on it."""
 _HELD = "limited"
-"""The listen that is held to a list of words."""
+"""A way of listening that was held to a list of words; sessions of earlier versions have it, and replay as they were."""
 
 
 def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Understood:
@@ -161,7 +161,7 @@ def _texts(hearing: Hearing) -> tuple[str, ...]:
 def _listens(hearing: Hearing, understood: Mapping[str, Understood]) -> dict[str, _Shares]:
     """The shares of every way of listening, by source.
 
-    A listen that is held to a list of words must answer in them: where they make no sense it cannot spell what was said, and
+    A listen that was held to a list of words had to answer in them: where they make no sense it cannot spell what was said, and
     that tells nothing against what the others understood.
     """
     by_source: dict[str, list[Alternative]] = defaultdict(list)

@@ -21,12 +21,12 @@ class Word:
 class Alternative:
     """One way the engine read the sound. `score` is a natural-log score; only differences within one hearing mean anything.
 
-    `source` says which pass found it: `limited` (decoded within the words expected now) or `free` (any words).
+    `source` says which way of listening found it, and whether it was the second time: `tuned`, `letters`, `free again`.
     """
 
     words: tuple[Word, ...]
     score: float | None
-    source: str = "limited"
+    source: str = "tuned"
 
     @property
     def text(self) -> str:

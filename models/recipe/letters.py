@@ -6,16 +6,13 @@ what is learned here, with numpy.
 """
 
 import copy
-import io
 import math
-import struct
 import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import torch
 from faster_whisper.feature_extractor import FeatureExtractor
 from torch import Tensor, nn
@@ -24,6 +21,7 @@ from torch.nn import functional
 from assistant.devices.letters import DILATIONS, STATES, SYMBOLS, TAPS, codes, greedy
 from assistant.devices.network import LEAD_S, PEAK, TAIL_S
 from assistant.devices.ports import RATE_HZ
+from assistant.devices.tuned import stored
 from models.recipe import places, voices
 from models.recipe.sounds import Bank, Sound
 from models.recipe.train import CHECK_EVERY, ROUND, Draws, Plan, in_order, keep, move, pace
@@ -37,8 +35,6 @@ UNSURE = 0.2
 GONE_FRAMES, GONE_NUMBERS = 3, 1
 """In every sound so many stretches of up to 4 frames, and of up to 47 of a frame's numbers, are put to 0."""
 _HEADS = 6
-_HALF = 4
-"""How the file of the weights marks numbers of 16 bits."""
 
 
 class Encoder(nn.Module):
@@ -47,9 +43,12 @@ class Encoder(nn.Module):
     def __init__(self, path: Path, parts: tuple[str, ...] = ("encoder/",)) -> None:
         """`path` is the model.bin of the package that brings the weights. Raises ValueError for another kind of file."""
         super().__init__()
-        for name, values in _stored(path).items():
-            if name.startswith(parts) and values.ndim:
-                self.register_buffer(plain(name), torch.from_numpy(values.astype(np.float32)))
+        try:
+            for name, values in stored(path.read_bytes()):
+                if name.startswith(parts) and values.ndim:
+                    self.register_buffer(plain(name), torch.from_numpy(values.astype(np.float32)))
+        except ValueError as error:
+            raise ValueError(f"{path}: {error}; expected the weights that the package brings") from None
         self.register_buffer(
             "bins", torch.from_numpy(FeatureExtractor.get_mel_filters(RATE_HZ, 400, 80).astype(np.float32))
         )
@@ -111,30 +110,6 @@ class Encoder(nn.Module):
 def plain(name: str) -> str:
     """A stored name as PyTorch lets a buffer be named."""
     return name.replace("/", "__")
-
-
-def _stored(path: Path) -> dict[str, npt.NDArray[np.float16]]:
-    """The arrays of 16-bit numbers in a file of weights of CTranslate2, by name."""
-    stream = io.BytesIO(path.read_bytes())
-
-    def number(kind: str) -> int:
-        return int(struct.unpack(f"<{kind}", stream.read(struct.calcsize(f"<{kind}")))[0])
-
-    def text() -> str:
-        return stream.read(number("H")).rstrip(b"\0").decode()
-
-    try:
-        number("I"), text(), number("I")
-        found = {}
-        for _ in range(number("I")):
-            name = text()
-            shape = [number("I") for _ in range(number("B"))]
-            kind, content = number("B"), stream.read(number("I"))
-            if kind == _HALF:
-                found[name] = np.frombuffer(content, dtype=np.float16).reshape(shape)
-    except (struct.error, UnicodeDecodeError, ValueError) as error:
-        raise ValueError(f"{path}: {error}; expected the weights that the package brings") from None
-    return found
 
 
 class Letters(nn.Module):
