@@ -1,8 +1,9 @@
-"""How the bounds of grammar/certainty.toml are chosen: `python tests/choose_certainty.py FOLDER [--engine built-in]`.
+"""How the bounds of grammar/certainty.toml are chosen: `python tests/choose_certainty.py FOLDER... [--engine built-in]`.
 
-FOLDER holds manifest.tsv (file, words, kind, speaker) and audio/ with speech that is in no measurement. Every recording is
-heard twice; then the file's numbers are tried on that evidence, and around them one number at a time is moved. Printed is
-what each gives: right / wrong while sure / asked. Repeat with the best one in the file until nothing gets better.
+A FOLDER holds manifest.tsv (file, words, kind, speaker) and audio/ with speech that is in no measurement;
+`python -m models.recipe judge` makes three. Every recording is heard twice; then the file's numbers are tried on that evidence,
+and around them one number at a time is moved. Printed is what each gives: right / wrong while sure / asked. Repeat with the best
+one in the file until nothing gets better.
 """
 
 import argparse
@@ -12,6 +13,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -112,16 +114,29 @@ def told(counts: Counter[tuple[str, str]]) -> str:
 def main() -> None:
     """Hears, tries and prints."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("folder", type=Path, help="folder with manifest.tsv and audio/; not what you measure with")
+    parser.add_argument(
+        "folders",
+        nargs="+",
+        type=Path,
+        metavar="FOLDER",
+        help="with manifest.tsv and audio/; not what you measure with",
+    )
+    parser.add_argument(
+        "--only-now", action="store_true", help="tell what the bounds give as they are, and try no others"
+    )
     parser.add_argument("--engine", default="built-in", help="built-in, vosk or both")
     parser.add_argument("--vosk-model", type=Path, help="folder of a Vosk model")
     options = parser.parse_args()
     lexicon = load_lexicon(texts("grammar"))
     always_twice = {name: replace(each, at_once=NEVER) for name, each in lexicon.certainty.items()}
     recogniser = open_recogniser(options.engine, replace(lexicon, certainty=always_twice), options.vosk_model)
-    found = list(cases(options.folder, recogniser, lexicon))
-    for changed, thresholds in tried(lexicon.certainty[options.engine]):
-        print(f"{changed}: {told(counted(found, with_bounds(lexicon, options.engine, thresholds)))}", flush=True)
+    found = {folder.name: list(cases(folder, recogniser, lexicon)) for folder in options.folders}
+    for changed, thresholds in islice(tried(lexicon.certainty[options.engine]), 1 if options.only_now else None):
+        chosen = with_bounds(lexicon, options.engine, thresholds)
+        print(
+            f"{changed}: {'; '.join(f'{name}: {told(counted(each, chosen))}' for name, each in found.items())}",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

@@ -37,7 +37,7 @@ WEIGHTS = file_of_weights(name__bytes=np.array([1, 2], np.int8), a__weight=MATRI
 
 def changes(path: Path, **arrays: np.ndarray) -> Path:
     with (path / "tuned.npz").open("wb") as stream:
-        np.savez(stream, **{name.replace("_", " ", 1).replace("__", "/"): value for name, value in arrays.items()})
+        np.savez(stream, **{name.replace("_", " ", 1).replace("__", "/"): value for name, value in arrays.items()})  # type: ignore[arg-type]
     return path / "tuned.npz"
 
 
@@ -83,7 +83,7 @@ def test_a_file_of_changes_that_is_none_is_refused(tmp_path: Path, content: byte
 @pytest.mark.parametrize("size", [3, 20, 60])
 def test_weights_that_are_cut_short_are_refused(tmp_path: Path, size: int) -> None:
     path = changes(tmp_path, up_a__weight=UP, down_a__weight=DOWN)
-    with pytest.raises(BadData, match="tuned.npz"):
+    with pytest.raises(BadData, match=r"tuned\.npz"):
         changed(WEIGHTS[:size], path, PLACE)
 
 

@@ -4,13 +4,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sounds import speech, uttered
+from sounds import uttered
 
 torch = pytest.importorskip("torch", reason="the recipe's training is not installed (pip install '.[recipe]')")
 
 from tokenizers import Tokenizer  # noqa: E402  only where torch is
 
-from assistant.devices.network import Network, spoken_part  # noqa: E402
+from assistant.devices.network import END, START, Network, spoken_part  # noqa: E402
 from assistant.devices.tuned import changed, stored  # noqa: E402
 from assistant.devices.weights import checked, manifest  # noqa: E402
 from models.recipe import letters, tuned  # noqa: E402
@@ -53,7 +53,7 @@ def test_with_the_shipped_changes_it_writes_what_the_program_writes(learner: tun
         assert written == program.decoded(program.states(sound))[0][0].strip() == text
 
 
-def test_it_begins_as_the_package_and_a_few_steps_lower_both_losses(learner: tuned.Learner, package: Path) -> None:
+def test_it_begins_as_the_package_and_a_few_steps_lower_both_losses(learner: tuned.Learner) -> None:
     before = {name: tensor.clone() for name, tensor in learner.tuned.named_buffers()}
     sound, described = heard("six zero nine")
     batch = torch.from_numpy(sound)[None]
@@ -67,7 +67,9 @@ def test_it_begins_as_the_package_and_a_few_steps_lower_both_losses(learner: tun
         after = learner.losses(batch, [described], wear=False)
     assert after[0] < 0.5 * written
     assert after[1] < spelled
-    assert all(torch.equal(tensor, before[name]) for name, tensor in learner.tuned.named_buffers()), "the package's stay"
+    assert all(torch.equal(tensor, before[name]) for name, tensor in learner.tuned.named_buffers()), (
+        "the package's stay"
+    )
 
 
 def test_what_is_learned_is_what_is_added(learner: tuned.Learner, package: Path, tmp_path: Path) -> None:
@@ -75,7 +77,7 @@ def test_what_is_learned_is_what_is_added(learner: tuned.Learner, package: Path,
     with torch.no_grad():
         learner.tuned.up[name].normal_()
     with (tmp_path / "tuned.npz").open("wb") as stream:
-        np.savez(stream, **learner.tuned.changes())
+        np.savez(stream, **learner.tuned.changes())  # type: ignore[arg-type]
     content = (package / "model.bin").read_bytes()
     made = dict(stored(changed(content, tmp_path / "tuned.npz", package / "model.bin")))
     plain = name.replace("__", "/")
@@ -85,9 +87,9 @@ def test_what_is_learned_is_what_is_added(learner: tuned.Learner, package: Path,
 
 
 def test_nothing_said_is_an_end_and_other_talk_its_words(learner: tuned.Learner) -> None:
-    given, wanted = learner._rows([Sound("none", "", (), 0), Sound("real", "tree", (), 0)])
+    given, wanted = learner.rows([Sound("none", "", (), 0), Sound("real", "tree", (), 0)])
     assert given.shape == wanted.shape
-    assert wanted[0].tolist()[:2] == [-100, tuned.END]
-    counted = [token for token in wanted[1].tolist() if token not in (-100, tuned.END)]
+    assert wanted[0].tolist()[:2] == [-100, END]
+    counted = [token for token in wanted[1].tolist() if token not in (-100, END)]
     assert learner.tokens.decode(counted) == " tree"
-    assert given[1].tolist()[: len(tuned.START)] == list(tuned.START)
+    assert given[1].tolist()[: len(START)] == list(START)

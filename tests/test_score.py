@@ -17,6 +17,7 @@ from assistant.dialogue.state import Bench
 from assistant.errors import BadData, BadInput
 from assistant.language.lexicon import load_lexicon
 from assistant.language.meaning import Alternative, Expectation, Hearing, SaidNumber, SaidText, SaidUnit, Word
+from assistant.language.thresholds import Kind, Thresholds
 from assistant.language.understand import understand
 from assistant.measure.units import Unit
 from assistant.score.figures import counts, false_alarms, figures, reliability, times, wilson
@@ -355,9 +356,15 @@ def test_bounds_are_tried_on_one_and_the_same_evidence() -> None:
         Weighed("stop it", "chatter", None, (clear,)),
         Weighed("", "background", None, ()),
     ]
+    now = Thresholds(
+        longest_s=7.9,
+        weights={"tuned": 1, "free": 1, "letters": 1},
+        floors={"tuned": 0.1, "free": 0.1, "letters": 1e-5},
+        at_once=0.9995,
+        bounds={Kind.VALUE: 0.99, Kind.LONE: 0.9995, Kind.WORD: 0.95},
+    )
     results = {
-        changed: counted(cases, with_bounds(lexicon, "built-in", thresholds))
-        for changed, thresholds in tried(lexicon.certainty["built-in"])
+        changed: counted(cases, with_bounds(lexicon, "built-in", thresholds)) for changed, thresholds in tried(now)
     }
     # "four nine" has what letters and one pass say against the other: about 0.993 of the belief, a little more than is wanted.
     assert results["as it is"] == {

