@@ -1,5 +1,7 @@
 """The recipe of the Vosk model: what is said, where it is heard, the network and its criterion."""
 
+import argparse
+import csv
 import importlib.util
 import itertools
 import json
@@ -12,6 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pytest
+import soundfile
 import vosk
 from sounds import speech
 
@@ -26,7 +29,7 @@ from models.recipe import accents, graph, nnet3, phones, pronounce, said, voices
 
 torch = pytest.importorskip("torch", reason="the recipe's training is not installed (pip install '.[recipe]')")
 
-from models.recipe import curve, mmi, network, places, train  # noqa: E402  only where torch is
+from models.recipe import curve, mmi, network, places, stages, train  # noqa: E402  only where torch is
 from models.recipe.sounds import Bank, Piece, Sound  # noqa: E402  the same
 
 pytestmark = pytest.mark.slow  # what it learns with takes seconds to load
@@ -366,3 +369,25 @@ def test_without_rooms_a_sound_is_as_it_was_spoken() -> None:
     assert np.abs(heard).max() == pytest.approx(0.5, rel=1e-3)
     assert not heard[:700].any()
     assert np.corrcoef(heard[900:4700], samples.numpy()[100:3900])[0, 1] > 0.99
+
+
+def test_what_is_held_out_is_written_to_be_judged_by(tmp_path: Path) -> None:
+    (tmp_path / "speech").mkdir()
+    said_alone = ("seven", "nine", "yes", "down")
+    spoken = [voices.Spoken("real", "somebody", word, held=True) for word in said_alone]
+    spoken += [voices.Spoken("real", "learned from", "two", held=False)]
+    sounds = [voices.trimmed(speech(each.text)) for each in spoken]
+    voices.write(tmp_path / "speech" / "real-00000.npz", spoken, sounds)
+    stages.judge(argparse.Namespace(work=tmp_path, held=6, voices=None))
+    for name, words in (("held", set(said_alone)), ("held-people", {"seven", "nine"})):
+        with (tmp_path / name / "manifest.tsv").open(encoding="utf-8") as file:
+            rows = list(csv.DictReader(file, delimiter="\t"))
+        assert len(rows) == 6
+        for row in rows:
+            assert set(row["words"].split()) <= words, "never the one who was learned from"
+            sound, rate_hz = soundfile.read(tmp_path / name / "audio" / row["file"])
+            assert (rate_hz, row["speaker"]) == (RATE_HZ, "real") or not row["words"]
+            assert len(sound) > RATE_HZ
+        if name == "held-people":
+            assert all(len(row["words"].split()) >= stages.SHORTEST and row["kind"] == "reading" for row in rows)
+    assert not (tmp_path / "held-voices").exists(), "no archive of voices was given"
