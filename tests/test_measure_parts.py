@@ -1,6 +1,6 @@
 """Parts beside the coil: what a reading is, when it stands, and what a spark across a gap says."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import pytest
@@ -9,9 +9,12 @@ from coil_cases import METERS, POCKET, reading, readings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.language import check_wording
 from assistant.measure.limits import Limit
+from assistant.measure.meter import Meter
 from assistant.measure.parts import AGAINST, Finding, Item, Judgement, PartCase, PartKind, Stand, Wants, judge_part
 from assistant.measure.spark_gap import GAPS_MM, NEEDLES, SPHERES_25MM, across, is_gap
+from assistant.measure.units import Reading
 from assistant.preflight import load_bench, read_files
 
 BANDS = ((Decimal(600), Decimal(1100)), (Decimal(4000), Decimal(6000)))
@@ -147,6 +150,86 @@ def test_a_worse_meter_never_decides_more(value: Decimal, wants: Wants) -> None:
     case = PartCase("x", "part", POCKET, (item,), (readings(f"{value} {value}"),), reading("0.3"), LIMITS)
     better, less = judge_part(case).kind, judge_part(replace(case, meter=worse)).kind
     assert less in (better, PartKind.UNDECIDED)
+
+
+@pytest.mark.parametrize(
+    ("wants", "attempts", "limit", "turned"),
+    [
+        ("band", "4.00k", None, True),  # less the leads, 0.3 Ω below 4 kΩ, where a usual band begins
+        ("band", "4.01k", None, False),
+        ("band", "4.00k 4.50k", None, False),  # the last one counts, and nothing speaks against the one before
+        ("band", "100.0k 100.1k", None, True),
+        ("band", "100.0k 100.3k", None, True),  # less the leads and half a digit more, the first would be open too
+        ("band", "100.2k 100.3k", None, False),
+        ("band", "150", LIMITS, False),
+        ("band", "102", LIMITS, True),  # half an ohm less, and it is within its U of the limit
+        ("band", "101", LIMITS, False),  # in doubt and stays so
+        ("closed", "2.3", None, True),
+        ("closed", "2.1", None, False),
+        ("closed", "OL OL", None, False),
+        ("open", "1.00M", None, True),
+        ("open", "2.3 2.3", None, True),
+        ("open", "jumping jumping", None, False),
+    ],
+)
+def test_what_half_a_digit_would_turn_is_said(wants: str, attempts: str, limit: Limit | None, *, turned: bool) -> None:
+    found = judged(replace(BAND, wants=Wants(wants)), attempts, limit=limit)
+    assert found.results[0].half_a_digit is turned
+    (reason,) = check_wording.because(found)
+    assert ("Half a last digit more or less" in reason) is turned
+
+
+@dataclass(frozen=True, slots=True)
+class Exactly:
+    """A quantity whose value is not what its digits say: what the meter would have shown with more of them."""
+
+    ohms: Decimal
+    step_ohms: Decimal
+
+
+def moved(shown: Reading, share: Decimal, meter: Meter) -> Reading:
+    """The same reading with a value that lies elsewhere within half the last digit of its display."""
+    if shown.quantity is None:
+        return shown
+    step_ohms = max(shown.quantity.step_ohms, meter.range_for(shown).resolution_ohm)
+    value = max(Decimal(0), shown.quantity.ohms + share * step_ohms / 2)
+    return replace(shown, quantity=Exactly(value, step_ohms))  # type: ignore[arg-type]
+
+
+_NEAR = st.one_of(
+    st.decimals("0.0", "3.0", places=1).map(str),
+    st.decimals("95.0", "110.0", places=1).map(str),
+    st.decimals("590", "610", places=0).map(str),
+    st.decimals("3.90", "4.10", places=2).map("{}k".format),
+    st.decimals("99.0", "101.0", places=1).map("{}k".format),
+    st.decimals("0.980", "1.020", places=3).map("{}M".format),
+    st.sampled_from(["OL", "OL@20000", "jumping"]),
+)
+
+
+@pytest.mark.no_cover
+@settings(deadline=None)
+@given(
+    attempts=st.lists(_NEAR, min_size=1, max_size=3),
+    leads=st.sampled_from(["", "0.0", "0.3", "1.9"]),
+    wants=st.sampled_from(Wants),
+    limit=st.sampled_from([None, LIMITS]),
+    shares=st.lists(st.decimals("-1", "1", places=2), min_size=4, max_size=4),
+)
+def test_within_half_a_last_digit_nothing_changes_unless_it_says_so(
+    attempts: list[str], leads: str, wants: Wants, limit: Limit | None, shares: list[Decimal]
+) -> None:
+    """Every reading and the leads anywhere within half their last digit: the same outcome, or "within the meter's doubt"."""
+    taken, item = readings(" ".join(attempts)), replace(BAND, wants=wants)
+    told = PartCase("x", "part", POCKET, (item,), (taken,), reading(leads) if leads else None, limit)
+    elsewhere = replace(
+        told,
+        attempts=(tuple(moved(one, share, POCKET) for one, share in zip(taken, shares[1:], strict=False)),),
+        leads=None if told.leads is None else moved(told.leads, shares[0], POCKET),
+    )
+    before, after = judge_part(told), judge_part(elsewhere)
+    if (before.kind, before.take, before.results[0].stand) != (after.kind, after.take, after.results[0].stand):
+        assert "within the meter's doubt" in " ".join(check_wording.because(before))
 
 
 @pytest.mark.parametrize("row", rows("cap_arithmetic", "coil_plus_caps"))

@@ -62,6 +62,7 @@ _STAND: Mapping[Stand, str] = {
     Stand.LEADS: "No value was ever read through these leads, and broken leads read the same.",
 }
 _CONTACT = "An earlier reading was worse: that was contact, and the last one counts."
+_HALF_A_DIGIT = "Half a last digit more or less would make it count otherwise: that is within the meter's doubt."
 _MISSING = "The reading of {title} was left out, so nothing is known about it."
 
 _JUMPED = {True: "a spark jumped", False: "no spark jumped"}
@@ -204,5 +205,6 @@ def _reason(result: ItemResult) -> str:
         finding=result.finding.value,
         probability="" if found is None else percent(found.probability),
     )
-    told = (text, _STAND[result.stand], _CONTACT if result.contact else "")
+    half = _HALF_A_DIGIT if result.half_a_digit else ""
+    told = (text, half, _STAND[result.stand], _CONTACT if result.contact else "")
     return " ".join((f"{part_name(result)}: {value}.", *(part for part in told if part)))

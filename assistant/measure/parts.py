@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
+from itertools import product
 
 from assistant.measure.case import Verdict
 from assistant.measure.coil import SECONDARY_BAD_OHM, SHOWN_MOST_OHM, Span
@@ -114,7 +115,8 @@ class Stand(Enum):
 class ItemResult:
     """One reading of a check, judged. `contact` is True when an earlier one was worse and this one stands.
 
-    `limit` is the maker's where it bears on this reading, whether there is a value to hold against it or not.
+    `limit` is the maker's where it bears on this reading, whether there is a value to hold against it or not. `half_a_digit` is
+    True when half a last digit more or less, of any reading or of the leads, would make it count otherwise.
     """
 
     item: Item
@@ -125,6 +127,7 @@ class ItemResult:
     conformity: Conformity | None = None
     contact: bool = False
     limit: Limit | None = None
+    half_a_digit: bool = False
 
 
 class PartKind(Enum):
@@ -181,17 +184,39 @@ def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemRe
     limit = case.limit if item.wants is Wants.BAND else None
     if not attempts:
         return ItemResult(item, Finding.NOT_TAKEN, Stand.LEFT_OUT if left_out else Stand.TAKE, limit=limit)
-    measured = [_measured(case, item, reading) for reading in attempts]
+    measured, findings, stand = _outcome(case, item, attempts, left_out=left_out)
     found = None
     if limit is not None and measured[-1] is not None:
         found = compared(measured[-1], limit, case.part_at_c, cap_on=None)
+    moved = (_outcome(case, item, attempts, halves, left_out=left_out) for halves in _MOVES)
+    turned = any(_counts(other[-1], where) != _counts(findings[-1], stand) for _, other, where in moved)
+    worse = any(_worse(item, *pair, measured[-1]) for pair in zip(findings[:-1], attempts[:-1], strict=True))
+    contact = stand is Stand.WELL and worse
+    return ItemResult(item, findings[-1], stand, attempts, measured[-1], found, contact, limit, turned)
+
+
+_Halves = tuple[int, int, int]
+"""Where the last reading, those before it and the leads are taken to lie, in halves of their last digit from what was shown."""
+_MOVES: tuple[_Halves, ...] = tuple(product((-1, 1), repeat=3))
+
+
+def _outcome(
+    case: PartCase, item: Item, attempts: tuple[Reading, ...], halves: _Halves = (0, 0, 0), *, left_out: bool
+) -> tuple[list[Measured | None], list[Finding], Stand]:
+    """Every try less the leads, what it is, and how far the reading is settled by them."""
+    last, before, leads = halves
+    moves = [*(before for _ in attempts[1:]), last]
+    measured = [_measured(case, item, reading, move, leads) for reading, move in zip(attempts, moves, strict=True)]
     findings = [_finding(case, item, *pair) for pair in zip(attempts, measured, strict=True)]
     stand = _stand(item, findings, left_out=left_out)
     if stand is Stand.FAULT and findings[-1] in THROUGH_LEADS and not _leads_proven(case):
         stand = Stand.LEADS
-    worse = any(_worse(item, *pair, measured[-1]) for pair in zip(findings[:-1], attempts[:-1], strict=True))
-    contact = stand is Stand.WELL and worse
-    return ItemResult(item, findings[-1], stand, attempts, measured[-1], found, contact, limit)
+    return measured, findings, stand
+
+
+def _counts(finding: Finding, stand: Stand) -> tuple[Finding | None, Stand]:
+    """What must not hang on half a last digit; what is in doubt says so already, on whichever side it lies."""
+    return None if finding in IN_DOUBT else finding, stand
 
 
 def _worse(item: Item, finding: Finding, reading: Reading, last: Measured | None) -> bool:
@@ -218,14 +243,17 @@ def _leads_proven(case: PartCase) -> bool:
     return any(reading.quantity is not None for reading in (*readings, *([case.leads] if case.leads else [])))
 
 
-def _measured(case: PartCase, item: Item, reading: Reading) -> Measured | None:
-    """The value less the leads; None without a value. Leads that read more than the part are not subtracted."""
+def _measured(case: PartCase, item: Item, reading: Reading, halves: int, leads_halves: int) -> Measured | None:
+    """The value less the leads, both so many halves of their last digit higher; None without a value.
+
+    Leads that read more than the part are not subtracted.
+    """
     if reading.quantity is None or reading.quantity.ohms > SHOWN_MOST_OHM:
         return None
-    value = case.meter.measured(reading.quantity, case.meter.range_for(reading), item.name)
+    value = case.meter.measured(reading.quantity, case.meter.range_for(reading), item.name, halves)
     if case.leads is None or case.leads.quantity is None:
         return value
-    less = value - case.meter.measured(case.leads.quantity, case.meter.range_for(case.leads), "leads")
+    less = value - case.meter.measured(case.leads.quantity, case.meter.range_for(case.leads), "leads", leads_halves)
     return less if less.value_ohm >= 0 else value
 
 
