@@ -61,7 +61,9 @@ class Record:
 def _plain(value: object) -> Any:  # noqa: ANN401 - whatever JSON can hold
     """The same of what JSON knows: a value of ours as an object with its fields, an Enum as its value, a Decimal as its digits."""
     if is_dataclass(value):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+        # what came to a value after records of it were made stands in them only where it says something
+        told = [each for each in fields(value) if not (each.metadata and getattr(value, each.name) == each.default)]
+        return {each.name: _plain(getattr(value, each.name)) for each in told}
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, tuple):

@@ -6,6 +6,7 @@ tells what the weights were trained on and how well they judge.
 """
 
 import zipfile
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -149,7 +150,16 @@ def _arrays(path: Path) -> dict[str, Floats]:
     try:
         with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
             arrays = {name: np.asarray(file[name], dtype=np.float32) for name in file.files}
-    except (OSError, ValueError, EOFError, zipfile.BadZipFile, TypeError, AttributeError) as error:
+    except (
+        OSError,
+        ValueError,
+        EOFError,
+        NotImplementedError,
+        zipfile.BadZipFile,
+        zlib.error,
+        TypeError,
+        AttributeError,
+    ) as error:
         found = error.strerror if isinstance(error, OSError) and error.strerror else "a file that is no weights"
         raise BadData((Problem(str(path), found, "weights of the letters (.npz)", _AGAIN),)) from None
     width = arrays["conv1.bias"].size if "conv1.bias" in arrays else 0

@@ -58,7 +58,7 @@ class Network:
 
     @property
     def name(self) -> str:
-        """Title of the weights and the beginning of their hash: `tiny.en 1a5afae0`."""
+        """Title of the weights and the beginning of their hash: `tiny.en 1a5afae0`, of our changes where they are tuned."""
         return self._name
 
     @cached_property

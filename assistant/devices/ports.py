@@ -45,7 +45,7 @@ class Recogniser(Protocol):
 
     @property
     def name(self) -> str:
-        """The engine's name and the model's, for the record: `built-in tiny.en 1a5afae0`."""
+        """The engine's name and the model's, for the record: `built-in tiny.en 1a5afae0, tuned ee221610`."""
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:
         """What the sound may be, given what is expected. Nothing heard is an empty Hearing; never raises on any finite sound."""

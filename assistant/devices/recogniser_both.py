@@ -25,7 +25,7 @@ class Both:
 
     @property
     def name(self) -> str:
-        """Both names: `both built-in tiny.en 1a5afae0, vosk numbers`."""
+        """Both names: `both built-in tiny.en 1a5afae0, tuned ee221610, vosk numbers`."""
         return f"both {self._first.name}, {self._second.name}"
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:

@@ -39,7 +39,7 @@ class BuiltIn:
 
     @property
     def name(self) -> str:
-        """Engine, models and the beginnings of their hashes: `built-in tiny.en 1a5afae0, tuned 5e2a9c01`."""
+        """Engine, models and the beginnings of their hashes: `built-in tiny.en 1a5afae0, tuned ee221610`."""
         return f"built-in {self._free.name}, {self._tuned.name}"
 
     def hear(self, samples: Samples, expectation: Expectation) -> Hearing:

@@ -6,6 +6,7 @@ To a matrix is added the product of two thin ones; `models/recipe/tuned.py` lear
 import io
 import struct
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -58,6 +59,8 @@ def changed(weights: bytes, changes: Path, place: Path) -> bytes:
         for name, matrix in stored(content):
             if name in pairs:
                 up, down = pairs.pop(name)
+                if (len(up), *down.shape[1:]) != matrix.shape:
+                    raise ValueError(f"{name}: {up.shape} times {down.shape}, expected {matrix.shape}")
                 matrix[...] += (up.astype(np.float32) @ down.astype(np.float32)).astype(np.float16)
     except ValueError as error:
         raise BadData((Problem(f"{changes}", str(error), f"changes that fit {place}", _AGAIN),)) from None
@@ -71,7 +74,16 @@ def _pairs(path: Path) -> dict[str, tuple[Halves, Halves]]:
     try:
         with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
             arrays: Mapping[str, Halves] = {name: file[name] for name in file.files}
-    except (OSError, ValueError, EOFError, zipfile.BadZipFile, TypeError, AttributeError) as error:
+    except (
+        OSError,
+        ValueError,
+        EOFError,
+        NotImplementedError,
+        zipfile.BadZipFile,
+        zlib.error,
+        TypeError,
+        AttributeError,
+    ) as error:
         found = error.strerror if isinstance(error, OSError) and error.strerror else "a file that is no weights"
         raise BadData((Problem(str(path), found, "changes of weights (.npz)", _AGAIN),)) from None
     names = [name.partition(" ")[2] for name in arrays if name.startswith("up ")]

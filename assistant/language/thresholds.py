@@ -54,14 +54,22 @@ def thresholds(reader: TomlReader) -> dict[str, Thresholds]:
         ways = max(1, len(reader.table(_FILE, f"{key}.weights")))
         found[name] = Thresholds(
             longest_s=_number(reader, f"{key}.longest_s", table.get("longest_s"), 1.0, 60.0),
-            weights=_by_source(reader, f"{key}.weights", 0.0, 100.0),
-            floors=_by_source(reader, f"{key}.floors", _LEAST_FLOOR, 1.0),
+            weights=_tuned(_by_source(reader, f"{key}.weights", 0.0, 100.0)),
+            floors=_tuned(_by_source(reader, f"{key}.floors", _LEAST_FLOOR, 1.0)),
             at_once=_number(reader, f"{key}.at_once", table.get("at_once"), 0.0, 1.0),
             bounds={kind: _number(reader, f"{key}.{kind.value}", table.get(kind.value), 0.0, 1.0) for kind in Kind},
             # Files kept with older sessions have none.
             witnesses=_whole(reader, f"{key}.witnesses", table.get("witnesses", 1), ways),
         )
     return found
+
+
+def _tuned(by_source: dict[str, float]) -> dict[str, float]:
+    """The same, with a number for the way of listening that took the place of another one.
+
+    A session begun before goes on by its own file, which does not have it.
+    """
+    return {"tuned": by_source["limited"], **by_source} if "limited" in by_source else by_source
 
 
 def _by_source(reader: TomlReader, key: str, low: float, high: float) -> dict[str, float]:

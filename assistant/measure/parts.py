@@ -5,7 +5,7 @@ it has to be open, or closed. Nothing is condemned on a single reading, nor thro
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum
 from itertools import product
@@ -116,7 +116,7 @@ class ItemResult:
     """One reading of a check, judged. `contact` is True when an earlier one was worse and this one stands.
 
     `limit` is the maker's where it bears on this reading, whether there is a value to hold against it or not. `half_a_digit` is
-    True when half a last digit more or less, of any reading or of the leads, would make it count otherwise.
+    True when half a last digit more or less, of any reading or of the leads, would make it count otherwise; older records have none.
     """
 
     item: Item
@@ -127,7 +127,7 @@ class ItemResult:
     conformity: Conformity | None = None
     contact: bool = False
     limit: Limit | None = None
-    half_a_digit: bool = False
+    half_a_digit: bool = field(default=False, metadata={"when_set": True})
 
 
 class PartKind(Enum):
@@ -197,7 +197,8 @@ def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemRe
 
 _Halves = tuple[int, int, int]
 """Where the last reading, those before it and the leads are taken to lie, in halves of their last digit from what was shown."""
-_MOVES: tuple[_Halves, ...] = tuple(product((-1, 1), repeat=3))
+_MOVES: tuple[_Halves, ...] = tuple(product((-1, 1), (-1, 1), (-1, 1)))
+"""The ends alone: no band and no doubt of a meter is narrower than half its last digit, but for ranges far too high for the part."""
 
 
 def _outcome(

@@ -3,8 +3,9 @@
     speak     the speech of all voices, kept in WORK/speech; slow, ends after --minutes, may run in several processes
     train     the network, on sounds put together from it as they are needed, kept in WORK/learner.pt; takes in what is
               spoken meanwhile
-    letters   the letters over the built-in recogniser's encoder, on the same sounds; models/letters and its hash
-    tuned     small changes of the built-in recogniser's weights, and the letters with them; models/tuned and its hash
+    letters   letters over the built-in recogniser's encoder as it is, on the same sounds, for `tuned` to begin with
+    tuned     small changes of the built-in recogniser's weights, and the letters that go with them; models/tuned, models/letters and
+              their hashes
     model     the acoustic model, from what is kept, and sources.toml
     graph     the rest of the model's folder: words, graph, settings; its hashes in MANIFEST.toml. All that is to be done
               after a change of pronunciations.txt; needs OpenFst's tools and none of the training's packages
@@ -44,7 +45,7 @@ def make_graph(options: argparse.Namespace) -> None:
 
 def main() -> None:
     """Run the stages named, or all of them."""
-    parser = argparse.ArgumentParser(description="Makes the Vosk model and the letters.")
+    parser = argparse.ArgumentParser(description="Makes the Vosk model, the tuned weights and the letters.")
     parser.add_argument(
         "stages", nargs="*", metavar="STAGE", help=f"any of {', '.join(STAGES)}; all when none is named"
     )
@@ -57,6 +58,7 @@ def main() -> None:
     parser.add_argument("--begin", type=Path, help="folder of a finished model to train on from; else from the donor")
     parser.add_argument("--engines", default="flite,foreign,espeak,kokoro", help="which speak")
     parser.add_argument("--minutes", type=float, default=40, help="time for speaking")
+    parser.add_argument("--draw", type=int, default=0, help="another number, other sounds of those held out")
     parser.add_argument(
         "--held", type=int, default=600, help="how many sounds of people and voices held out, in each folder"
     )

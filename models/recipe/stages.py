@@ -88,15 +88,17 @@ def train(options: argparse.Namespace) -> None:
 
 
 def letters(options: argparse.Namespace) -> None:
-    """The letters over the built-in recogniser's encoder, and their hash in MANIFEST.toml."""
+    """The letters over the built-in recogniser's encoder as it is, for `tuned` to begin with."""
     plan = _plan(options)
     encoder = spelling.Encoder(checked(listed_weights()["built-in"]) / "model.bin")
     spelling.train(encoder, options.work, plan)
-    _listed(options.work / "letters.npz", options.letters)
 
 
 def tuned(options: argparse.Namespace) -> None:
-    """Changes of the built-in recogniser's weights, and the letters that go with them; begins with the letters there are."""
+    """Changes of the built-in recogniser's weights, and the letters that go with them, with their hashes in MANIFEST.toml.
+
+    It begins with the letters of WORK, else with those in the repository, which know the encoder as it was changed before.
+    """
     plan = _plan(options)
     package = checked(listed_weights()["built-in"])
     learned = spelling.Letters()
@@ -140,24 +142,26 @@ _Held = tuple[str, str, np.ndarray]
 def judge(options: argparse.Namespace) -> None:
     """Sounds of people and voices held out as files, in three folders; what is nothing the program understands is other talk.
 
-    WORK/held has all kinds as in training, WORK/held-people digit strings of real people, WORK/held-voices new texts by synthetic voices.
+    WORK/held has all kinds as in training, WORK/held-people digit strings of real people, WORK/held-voices texts by synthetic voices.
     """
     lexicon = load_lexicon(texts("grammar"))
     speech = voices.read(options.work / "speech")
-    _written(options.work / "held", _mixed(speech, options.held), lexicon)
+    _written(options.work / "held", _mixed(speech, options.held, options.draw), lexicon)
     people = [place for place, spoken in enumerate(speech[0]) if spoken.engine == "real"]
     of_people = ([speech[0][place] for place in people], [speech[1][place] for place in people])
-    _written(options.work / "held-people", _mixed(of_people, options.held, strings=True), lexicon)
+    _written(options.work / "held-people", _mixed(of_people, options.held, options.draw, strings=True), lexicon)
     if options.voices:
-        _written(options.work / "held-voices", _new_texts(lexicon, options.voices, options.held), lexicon)
+        _written(
+            options.work / "held-voices", _drawn_texts(lexicon, options.voices, options.held, options.draw), lexicon
+        )
 
 
 def _mixed(
-    speech: tuple[list[voices.Spoken], list[np.ndarray]], count: int, *, strings: bool = False
+    speech: tuple[list[voices.Spoken], list[np.ndarray]], count: int, draw: int, *, strings: bool = False
 ) -> Iterator[_Held]:
     """Sounds put together and heard as in training; only strings of three digits and more where `strings`."""
     bank = Bank(*speech, held=True)
-    samples, chance = torch.from_numpy(bank.samples), np.random.default_rng([SEED, strings])
+    samples, chance = torch.from_numpy(bank.samples), np.random.default_rng([SEED, strings, draw])
     torch.manual_seed(SEED)
     while count:
         sound = bank.sound(chance)
@@ -170,10 +174,13 @@ def _mixed(
         yield sound.engine, sound.text, places.heard(samples, bank.crowd, [sound], chance)[0].numpy()
 
 
-def _new_texts(lexicon: Lexicon, archive: Path, count: int) -> Iterator[_Held]:
-    """Readings, sentences, phrases and other talk that were never spoken before, by voices held out, in a little noise."""
-    texts_said = Texts(lexicon, pronounce.common(pronounce.dictionary()), random.Random(f"{SEED} judge"))  # noqa: S311  as above
-    studio, chance = voices.Studio(archive), np.random.default_rng([SEED, 2])
+def _drawn_texts(lexicon: Lexicon, archive: Path, count: int, draw: int) -> Iterator[_Held]:
+    """Strings, readings, phrases and other talk, drawn as in training, by voices held out, in a little noise.
+
+    Phrases and the sentences of other talk are those of training; numbers are hardly ever.
+    """
+    texts_said = Texts(lexicon, pronounce.common(pronounce.dictionary()), random.Random(f"{SEED} judge{draw or ''}"))  # noqa: S311  as above
+    studio, chance = voices.Studio(archive), np.random.default_rng([SEED, 2, draw])
     held = [("kokoro", voice) for voice in sorted(voices.HELD_VOICES) if not voice.startswith("+")]
     held += [("espeak", f"{accent}{variant} {pitch} {pace}") for accent, variant, pitch, pace in JUDGES]
     for number in range(count):
