@@ -313,6 +313,31 @@ def test_faults_in_the_bounds_are_all_reported_by_file_and_key() -> None:
     } <= where
 
 
+def test_a_session_begun_with_an_earlier_version_weighs_what_took_a_place_as_what_it_took_the_place_of() -> None:
+    """Its own bounds know a pass that is gone; without a weight for its heir one way alone would decide."""
+    kept = """
+    [engine.built-in]
+    longest_s = 7.9
+    weights = { limited = 1, free = 1, letters = 1 }
+    floors = { limited = 0.1, free = 0.1, letters = 1e-5 }
+    measured = ""
+    at_once = 0.9995
+    value = 0.99
+    lone = 0.9995
+    word = 0.95
+    """
+    lexicon = load_lexicon({**texts("grammar"), "certainty": kept})
+    assert lexicon.certainty["built-in"].weights["tuned"] == 1
+    assert lexicon.certainty["built-in"].floors["tuned"] == 0.1
+    three = [("three point seven k", -0.1, way) for way in ("tuned", "free")]
+    against = heard(*three, ("six point seven k", -0.1, "letters"), engine="built-in")
+    assert not decide(against, ANY, lexicon).sure, (
+        "two ways have it otherwise, and the heir of the third is one of them"
+    )
+    of_today = load_lexicon(texts("grammar")).certainty["built-in"]
+    assert "limited" not in of_today.weights
+
+
 # ---- two values held up
 
 

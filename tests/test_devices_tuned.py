@@ -62,7 +62,8 @@ UP, DOWN = np.zeros((3, 1), np.float16), np.zeros((1, 2), np.float16)
         ({"up_a__weight": UP}, "no down a/weight"),
         ({"up_c__weight": UP, "down_c__weight": DOWN}, "changes of c/weight"),
         ({"up_a__weight": UP, "down_a__weight": DOWN.T}, "tuned.npz"),
-        ({"up_b__weight": UP, "down_b__weight": DOWN}, "tuned.npz"),
+        ({"up_b__weight": UP, "down_b__weight": DOWN}, "expected (2, 2)"),
+        ({"up_a__weight": UP[:1], "down_a__weight": DOWN}, "expected (3, 2)"),
     ],
 )
 def test_changes_that_do_not_fit_are_refused(tmp_path: Path, arrays: dict[str, np.ndarray], said: str) -> None:

@@ -1,16 +1,18 @@
 """The journal: what is written can be read again, what is damaged is named by its line."""
 
 import json
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from coil_cases import case
+from coil_cases import POCKET, case, reading
 from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.devices.store import FolderStore
 from assistant.dialogue.events import (
+    Checked,
     Decided,
     DeviceBack,
     DeviceFailed,
@@ -28,6 +30,7 @@ from assistant.dialogue.events import (
 from assistant.errors import BadRecord
 from assistant.journal import FILE, Header, Journal, effect_body, event_body, read
 from assistant.language.meaning import Alternative, Expectation, Hearing, Word
+from assistant.measure.parts import Item, PartCase, Wants, judge_part
 from assistant.measure.verdict import judge
 
 HEADER = Header("2026-01-02T03:04:05+01:00", "none", {"grammar": {"a": "text = 'Ω'"}})
@@ -157,3 +160,13 @@ def test_unknown_kinds_of_lines_and_keys_are_passed_over(tmp_path: Path) -> None
         tmp_path, header, '{"later":1}', '{"at_ms":1,"in":{"text":"a","type":"Typed","new":2}}', '{"out":{}}', '{"x":0}'
     )
     assert [(entry.line, entry.event) for entry in read(tmp_path).entries] == [(3, Typed("a"))]
+
+
+def test_what_came_to_a_value_later_stands_in_a_record_only_where_it_says_something() -> None:
+    """So the effects of sessions that were recorded before it came are the same now, and their replay is."""
+    item = Item("cap.lead", "the plug lead", Wants.CLOSED)
+    told = PartCase("cap", "plug lead", POCKET, (item,), ((reading("0.4"),),), reading("0.3"))
+    clear, near = judge_part(told), judge_part(replace(told, attempts=((reading("2.3"),),)))
+    assert [found.results[0].half_a_digit for found in (clear, near)] == [False, True]
+    assert "half_a_digit" not in effect_body(Checked(clear))
+    assert '"half_a_digit":true' in effect_body(Checked(near))

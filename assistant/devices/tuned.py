@@ -58,15 +58,19 @@ def changed(weights: bytes, changes: Path, place: Path) -> bytes:
     try:
         for name, matrix in stored(content):
             if name in pairs:
-                up, down = pairs.pop(name)
-                if (len(up), *down.shape[1:]) != matrix.shape:
-                    raise ValueError(f"{name}: {up.shape} times {down.shape}, expected {matrix.shape}")
-                matrix[...] += (up.astype(np.float32) @ down.astype(np.float32)).astype(np.float16)
+                matrix[...] += _product(name, *pairs.pop(name), matrix.shape)
     except ValueError as error:
         raise BadData((Problem(f"{changes}", str(error), f"changes that fit {place}", _AGAIN),)) from None
     if pairs:
         raise BadData((Problem(str(changes), f"changes of {min(pairs)}", f"names of matrices in {place}", _AGAIN),))
     return bytes(content)
+
+
+def _product(name: str, up: Halves, down: Halves, shape: tuple[int, ...]) -> Halves:
+    """Raises ValueError where the product has another shape than the matrix: adding it would repeat a row of it for all."""
+    if (len(up), *down.shape[1:]) != shape:
+        raise ValueError(f"{name}: {up.shape} times {down.shape}, expected {shape}")
+    return (up.astype(np.float32) @ down.astype(np.float32)).astype(np.float16)
 
 
 def _pairs(path: Path) -> dict[str, tuple[Halves, Halves]]:
