@@ -63,8 +63,10 @@ def data_folder(options: Namespace) -> Path:
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Plain columns with two spaces between, one row a line, without control characters."""
-    lines = [tuple(heads), *(_printable_row(row) for row in rows)]
-    # one pattern for every row: ten thousand of them are printed at once
+    lines = [tuple(heads), *map(tuple, rows)]
+    # one look and one pattern for every row: ten thousand of them are printed at once
+    if not "".join(map("".join, lines)).isprintable():
+        lines = [tuple(map(_printable, line)) for line in lines]
     pattern = "  ".join(f"%-{max(map(len, column))}s" for column in zip(*lines, strict=True))
     text = ((pattern % line).rstrip() for line in lines)
     print("\n".join(text), flush=True)
@@ -77,10 +79,6 @@ def comma_separated(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(heads)
     writer.writerows(tuple(f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in row) for row in rows)
-
-
-def _printable_row(row: Sequence[str]) -> tuple[str, ...]:
-    return tuple(row) if "".join(row).isprintable() else tuple(_printable(cell) for cell in row)
 
 
 def _printable(cell: str) -> str:
