@@ -166,6 +166,8 @@ def test_a_worse_meter_never_decides_more(value: Decimal, wants: Wants) -> None:
         ("band", "101", LIMITS, False),  # in doubt and stays so
         ("closed", "2.3", None, True),
         ("closed", "2.1", None, False),
+        ("closed", "2.4", None, True),  # 2.1 Ω less the leads; half a digit less, and half a digit more of the leads
+        ("band", "100.3", LIMITS, False),  # in doubt on either side of the limit
         ("closed", "OL OL", None, False),
         ("open", "1.00M", None, True),
         ("open", "2.3 2.3", None, True),
