@@ -103,7 +103,16 @@ def _of_manifest(weights: "Weights") -> Model:
         files, trouble = "changed", error.problems[0].line()
     kind = weights.name if weights.name in _OURS else "built-in"
     return Model(
-        weights.title, kind, place, "en", weights.licence, size, files, kind == "built-in", not trouble, trouble
+        name=weights.title,
+        kind=kind,
+        folder=place,
+        language="en",
+        licence=weights.licence,
+        size_bytes=size,
+        files=files,
+        run_time_grammar=False,
+        used=not trouble,
+        trouble=trouble,
     )
 
 
