@@ -6,6 +6,7 @@ It knows that it is its turn by the tone "listening", which it hears; what to sa
 import fcntl
 import os
 import queue
+import re
 import subprocess
 import sys
 import threading
@@ -125,7 +126,9 @@ class Ear:
                     self.began_at = now
                 self.loud_at = now
             notes = (notes + note(frame))[-12:]
-            if notes.endswith(".") and "aabb" in notes:
+            if notes.endswith(".") and re.search(
+                "aax?bb", notes
+            ):  # a frame may hold the end of one note and the other's beginning
                 self.tones += 1
                 notes = ""
 

@@ -4,6 +4,7 @@ import os
 import sys
 import threading
 from collections.abc import Iterator
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -129,6 +130,7 @@ class Library:
     def __init__(self, *errors: Exception) -> None:
         self.errors = list(errors)
         self.asked: list[tuple[int, int]] = []
+        self.latencies: list[float] = []
 
     def query_devices(self) -> list[dict[str, Any]]:
         one = {"index": 0, "name": "one", "max_input_channels": 2, "max_output_channels": 0, "default_samplerate": 8e3}
@@ -138,6 +140,11 @@ class Library:
         self.asked.append((how["samplerate"], how["channels"]))
         if self.errors:
             raise self.errors.pop(0)
+        return self
+
+    def OutputStream(self, **how: Any) -> "Library":  # noqa: N802 - as the library names it
+        self.latencies.append(how["latency"])
+        self.wanted = how["callback"]
         return self
 
     latency = 0.1
@@ -174,6 +181,31 @@ def test_a_rate_or_number_of_channels_that_is_refused_is_followed_by_another(lib
     assert library.asked == [(8_000, 1), (8_000, 2), (48_000, 1)]
     assert stream.rate_hz == 48_000
     stream.close()
+
+
+def test_a_loudspeaker_that_came_late_for_good_is_opened_again_with_more_in_hand(library: Library) -> None:
+    """After one block far too late some systems play nothing any more; a late one now and then does no harm."""
+    sound = PortAudio()
+    device = Device(0, "one", 0, 1, 8_000)
+    stream = sound.play(device, lambda frames: np.full(frames, 0.5, np.float32))
+    block = np.zeros((160, 1), np.float32)
+
+    def played(blocks: int, *, late: bool) -> None:
+        for _ in range(blocks):
+            block[:] = 0
+            library.wanted(block, len(block), None, SimpleNamespace(output_underflow=late))
+            assert block.all(), "sound is given all the while"
+
+    alive = []
+    for late in (14, 14, 15):
+        played(1, late=False)
+        played(late, late=True)
+        alive.append(stream.alive)
+    assert alive == [True, True, False]
+    again = sound.play(device, lambda frames: np.full(frames, 0.5, np.float32))
+    played(60, late=True)
+    assert again.alive, "once: a system that says so of every block is not opened for ever"
+    assert library.latencies == [0.06, 0.12]
 
 
 def test_a_busy_device_says_so(library: Library) -> None:

@@ -36,6 +36,10 @@ _LATENCY_S = 0.1
 _PLAY_LATENCY_S = 0.06
 """Asked of the system, for each direction. The reply begins that much later, and "stop" takes that much longer. What is played
 has three blocks in hand, so that one that comes late leaves no gap."""
+_STARVED_LATENCY_S = 0.12
+"""Asked instead, from then on, where that was not enough."""
+_STARVED_BLOCKS = 15
+"""After a block that came far too late some systems play nothing any more, and say of every block that it came late: 0.3 s of that."""
 _CLOSE_S = 2.0
 """Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
 _BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
@@ -68,7 +72,7 @@ class SoundStream(Protocol):
 
     @property
     def alive(self) -> bool:
-        """False once it was closed, by its owner or because the list of devices had to be read anew."""
+        """False once it was closed, by its owner or because the list of devices had to be read anew, or once it has to be opened again."""
 
     def close(self) -> None:
         """Stop at once, without playing what is left. Never raises, may be called again."""
@@ -111,6 +115,7 @@ class PortAudio:
         self._library: Any = None
         self._open: list[_Stream] = []
         self._ending: list[threading.Thread] = []
+        self._play_latency_s = _PLAY_LATENCY_S
 
     def devices(self, *, anew: bool = False) -> tuple[Device, ...]:
         """What is plugged in."""
@@ -153,12 +158,26 @@ class PortAudio:
 
     def play(self, device: Device, fill: Fill) -> SoundStream:
         """Play at the device's own rate."""
+        late = 0
+        ended = threading.Event()
 
-        def wanted(block: Any, frames: int, _time: Any, _status: Any) -> None:  # noqa: ANN401 - the same
+        def wanted(block: Any, frames: int, _time: Any, status: Any) -> None:  # noqa: ANN401 - the same
+            nonlocal late
             block[:] = fill(frames)[:, None]
+            late = late + 1 if status.output_underflow else 0
+            if late == _STARVED_BLOCKS and self._play_latency_s < _STARVED_LATENCY_S:
+                self._play_latency_s = _STARVED_LATENCY_S
+                ended.set()
 
         return self._opened(
-            wording.LOUDSPEAKER, device, device.outputs, "OutputStream", wanted, _PLAY_BLOCK_S, _PLAY_LATENCY_S
+            wording.LOUDSPEAKER,
+            device,
+            device.outputs,
+            "OutputStream",
+            wanted,
+            _PLAY_BLOCK_S,
+            self._play_latency_s,
+            ended,
         )
 
     def _opened(  # noqa: PLR0913, PLR0917 - one place for both directions
@@ -170,8 +189,9 @@ class PortAudio:
         callback: Callable[..., None],
         block_s: float,
         latency_s: float,
+        ended: threading.Event | None = None,
     ) -> "SoundStream":
-        """The stream with the fewest channels and the first rate that the device takes."""
+        """The stream with the fewest channels and the first rate that the device takes; not alive any more once `ended` is set."""
         with self._lock:
             library = self._loaded()
             rates = dict.fromkeys((device.rate_hz, *RATES_HZ))
@@ -197,7 +217,7 @@ class PortAudio:
                     error = failed
                     break
                 else:
-                    stream = _Stream(self, made, rate_hz)
+                    stream = _Stream(self, made, rate_hz, ended or threading.Event())
                     self._open.append(stream)
                     return stream
             if error is not None and _code(error) == _BUSY:
@@ -235,16 +255,17 @@ class PortAudio:
 class _Stream:
     """One open stream of the library's. Satisfies `SoundStream`."""
 
-    def __init__(self, host: PortAudio, made: Any, rate_hz: int) -> None:  # noqa: ANN401 - the library has no types
+    def __init__(self, host: PortAudio, made: Any, rate_hz: int, ended: threading.Event) -> None:  # noqa: ANN401 - the library has no types
         self._host = host
         self._made = made
         self.rate_hz = rate_hz
         self.latency_s = float(made.latency)
         self._closed = threading.Event()
+        self._ended = ended
 
     @property
     def alive(self) -> bool:
-        return not self._closed.is_set()
+        return not (self._closed.is_set() or self._ended.is_set())
 
     def close(self) -> None:
         if not self._closed.is_set():

@@ -49,6 +49,7 @@ class Loudspeaker:
     def open(self) -> SoundStream:
         """The device, ready to play. Raises BadInput, one line."""
         if self._stream is None or not self._stream.alive:
+            self.close()  # one that is only to be opened again is still held
             try:
                 device = choose(self._host.devices(), wording.LOUDSPEAKER, self._name)
             except BadInput:
