@@ -5,14 +5,13 @@ its own letter. It is used as a witness: how well does a text that others heard 
 tells what the weights were trained on and how well they judge.
 """
 
-import zipfile
-import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
+from assistant.devices.arrays import arrays as read_arrays
 from assistant.errors import BadData, Problem
 
 Floats = npt.NDArray[np.float32]
@@ -147,21 +146,7 @@ def _convolved(hidden: Floats, weights: Floats, taps: int, dilation: int) -> Flo
 
 def _arrays(path: Path) -> dict[str, Floats]:
     """Every array of the file, checked by name and shape."""
-    try:
-        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
-            arrays = {name: np.asarray(file[name], dtype=np.float32) for name in file.files}
-    except (
-        OSError,
-        ValueError,
-        EOFError,
-        NotImplementedError,
-        zipfile.BadZipFile,
-        zlib.error,
-        TypeError,
-        AttributeError,
-    ) as error:
-        found = error.strerror if isinstance(error, OSError) and error.strerror else "a file that is no weights"
-        raise BadData((Problem(str(path), found, "weights of the letters (.npz)", _AGAIN),)) from None
+    arrays = read_arrays(path, np.float32, "weights of the letters (.npz)", _AGAIN)
     width = arrays["conv1.bias"].size if "conv1.bias" in arrays else 0
     shapes: dict[str, tuple[int, ...]] = {"norm0.weight": (STATES,), "norm0.bias": (STATES,)}
     for layer, taps in enumerate(TAPS, 1):

@@ -5,14 +5,13 @@ To a matrix is added the product of two thin ones; `models/recipe/tuned.py` lear
 
 import io
 import struct
-import zipfile
-import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
+from assistant.devices.arrays import arrays as read_arrays
 from assistant.errors import BadData, Problem
 
 Halves = npt.NDArray[np.float16]
@@ -75,21 +74,7 @@ def _product(name: str, up: Halves, down: Halves, shape: tuple[int, ...]) -> Hal
 
 def _pairs(path: Path) -> dict[str, tuple[Halves, Halves]]:
     """The two thin matrices by the name of the one that they change."""
-    try:
-        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
-            arrays: Mapping[str, Halves] = {name: file[name] for name in file.files}
-    except (
-        OSError,
-        ValueError,
-        EOFError,
-        NotImplementedError,
-        zipfile.BadZipFile,
-        zlib.error,
-        TypeError,
-        AttributeError,
-    ) as error:
-        found = error.strerror if isinstance(error, OSError) and error.strerror else "a file that is no weights"
-        raise BadData((Problem(str(path), found, "changes of weights (.npz)", _AGAIN),)) from None
+    arrays = read_arrays(path, np.float16, "changes of weights (.npz)", _AGAIN)
     names = [name.partition(" ")[2] for name in arrays if name.startswith("up ")]
     lacking = [name for name in names if f"down {name}" not in arrays]
     if not names or lacking:
