@@ -33,13 +33,12 @@ _BLOCK_S = 0.032
 """As long as one judgement of the end-pointer: with 0.064 the end of speech waits 0.016 s longer for its block, on average."""
 _PLAY_BLOCK_S = 0.02
 _LATENCY_S = 0.1
-_PLAY_LATENCY_S = 0.06
+_PLAY_LATENCIES_S = (0.06, 0.06, 0.12)
 """Asked of the system, for each direction. The reply begins that much later, and "stop" takes that much longer. What is played
-has three blocks in hand, so that one that comes late leaves no gap."""
-_STARVED_LATENCY_S = 0.12
-"""Asked instead, from then on, where that was not enough."""
+has three blocks in hand, so that one that comes late leaves no gap; more after the second time that they were far too few."""
 _STARVED_BLOCKS = 15
-"""After a block that came far too late some systems play nothing any more, and say of every block that it came late: 0.3 s of that."""
+"""After a block that came far too late some systems say of every block that it came late, and ask for them as fast as they can
+be had, so that what was to be heard is gone: such a stream is opened again."""
 _CLOSE_S = 2.0
 """Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
 _BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
@@ -115,7 +114,7 @@ class PortAudio:
         self._library: Any = None
         self._open: list[_Stream] = []
         self._ending: list[threading.Thread] = []
-        self._play_latency_s = _PLAY_LATENCY_S
+        self._starved = 0
 
     def devices(self, *, anew: bool = False) -> tuple[Device, ...]:
         """What is plugged in."""
@@ -165,8 +164,8 @@ class PortAudio:
             nonlocal late
             block[:] = fill(frames)[:, None]
             late = late + 1 if status.output_underflow else 0
-            if late == _STARVED_BLOCKS and self._play_latency_s < _STARVED_LATENCY_S:
-                self._play_latency_s = _STARVED_LATENCY_S
+            if late == _STARVED_BLOCKS and self._starved < len(_PLAY_LATENCIES_S) - 1:
+                self._starved += 1
                 ended.set()
 
         return self._opened(
@@ -176,7 +175,7 @@ class PortAudio:
             "OutputStream",
             wanted,
             _PLAY_BLOCK_S,
-            self._play_latency_s,
+            _PLAY_LATENCIES_S[self._starved],
             ended,
         )
 
