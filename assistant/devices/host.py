@@ -163,7 +163,7 @@ class PortAudio:
         def wanted(block: Any, frames: int, _time: Any, status: Any) -> None:  # noqa: ANN401 - the same
             nonlocal late
             block[:] = fill(frames)[:, None]
-            late = late + 1 if status.output_underflow else 0
+            late = late + 1 if status.output_underflow and block.any() else 0  # silence may be lost
             if late == _STARVED_BLOCKS and self._starved < len(_PLAY_LATENCIES_S) - 1:
                 self._starved += 1
                 ended.set()
