@@ -245,8 +245,9 @@ def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -
     spoken.mouth.say("1", whole=False)
     spoken.mouth.say("2 long", whole=False)
     until(lambda: "2" in order(spoken.host))
-    spoken.host.devices(anew=True)
-    until(lambda: spoken.host.opened == 2)
+    for opened in (2, 3):  # a device may be lost again at once
+        spoken.host.devices(anew=True)
+        until(lambda opened=opened: spoken.host.opened == opened)  # type: ignore[misc]
     spoken.mouth.drop()
     assert isinstance(spoken.next(), AllSpoken)
 

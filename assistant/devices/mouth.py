@@ -22,6 +22,8 @@ RETRY_S = (2.0, 4.0, 8.0, 15.0, 30.0)
 READING_CHARACTERS_PER_S = 15.0
 """What is not heard is read: so fast (about 180 words a minute), before the time to contradict begins."""
 _READING_MOST_S = 5.0
+_TRIES = 3
+"""So often a sentence is begun where the device is lost in the middle of it."""
 _IDLE_S = 4.0
 """After so long without a sentence the loudspeaker is let go."""
 _TONE_RATE_HZ = 22_050
@@ -262,8 +264,10 @@ class Mouth:
             self._loudspeaker.open()
             self._works()
             played = self._loudspeaker.play(samples, rate_hz, self._render_ahead)
-            if not played and not self._cut and not self._held and not self._closed:
-                self._loudspeaker.play(samples, rate_hz)  # the list of devices was read anew in mid-sentence
+            for _ in range(_TRIES - 1):  # the list of devices was read anew in mid-sentence, or the device starved
+                if played or self._cut or self._held or self._closed:
+                    break
+                played = self._loudspeaker.play(samples, rate_hz)
         except BadInput as error:
             self._fails(str(error))
             return False
