@@ -1,5 +1,6 @@
 """Loudspeaker and mouth: sentences in order, interrupted at once, whole when they must be, and every way they can fail."""
 
+import functools
 import time
 from collections.abc import Iterator
 from queue import Queue
@@ -240,6 +241,10 @@ def test_getting_ready_opens_the_device_before_anything_is_said(spoken: Spoken) 
     assert spoken.host.opened == 1
 
 
+def is_opened(host: StandInHost, times: int) -> bool:
+    return host.opened == times
+
+
 @pytest.mark.slow
 def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -> None:
     spoken.mouth.say("1", whole=False)
@@ -247,7 +252,7 @@ def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -
     until(lambda: "2" in order(spoken.host))
     for opened in (2, 3):  # a device may be lost again at once
         spoken.host.devices(anew=True)
-        until(lambda opened=opened: spoken.host.opened == opened)  # type: ignore[misc]
+        until(functools.partial(is_opened, spoken.host, opened))
     spoken.mouth.drop()
     assert isinstance(spoken.next(), AllSpoken)
 
