@@ -102,6 +102,7 @@ def test_the_live_microphone_gives_utterances_at_the_recognisers_rate() -> None:
     assert there.microphone.device == "bench microphone"
 
 
+@pytest.mark.slow
 def test_shut_ears_hear_nothing_and_forget_what_was_begun() -> None:
     host = StandInHost()
     shut = threading.Event()
@@ -242,6 +243,7 @@ def test_an_utterance_is_recognised_while_the_pause_lasts_and_once_only(bench: B
     there.ears.close()
 
 
+@pytest.mark.slow
 def test_an_unfinished_reading_is_waited_for_and_heard_anew_as_a_whole(bench: Bench) -> None:
     answers = iter([sure("four point"), sure("four point seven k")])
     there = Told(bench, lambda _: next(answers))

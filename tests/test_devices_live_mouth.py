@@ -154,6 +154,7 @@ def spoken() -> Iterator[Spoken]:
     made.mouth.close()
 
 
+@pytest.mark.slow
 def test_sentences_are_spoken_in_order_and_the_end_is_told_once(spoken: Spoken) -> None:
     for text in "123":
         spoken.mouth.say(text, whole=False)
@@ -181,6 +182,7 @@ def test_rate_and_loudness_hold_from_the_next_sentence_on(spoken: Spoken) -> Non
     assert float(spoken.host.heard.max()) <= 0.99
 
 
+@pytest.mark.slow
 def test_an_answer_drops_what_was_to_be_said_except_what_must_be_heard(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=False)
     spoken.mouth.say("2", whole=False)
@@ -192,6 +194,7 @@ def test_an_answer_drops_what_was_to_be_said_except_what_must_be_heard(spoken: S
     assert order(spoken.host) == "134"
 
 
+@pytest.mark.slow
 def test_a_caution_goes_on_through_an_answer_and_ends_at_stop(spoken: Spoken) -> None:
     spoken.mouth.say("1 long", whole=True)
     until(lambda: "1" in order(spoken.host))
@@ -233,6 +236,7 @@ def test_tones_sound_between_the_sentences_where_they_are_wanted() -> None:
         spoken.mouth.close()
 
 
+@pytest.mark.slow
 def test_getting_ready_opens_the_device_before_anything_is_said(spoken: Spoken) -> None:
     spoken.mouth.get_ready()
     until(lambda: spoken.host.opened == 1)
@@ -257,6 +261,7 @@ def test_a_list_read_anew_in_mid_sentence_makes_it_begin_again(spoken: Spoken) -
     assert isinstance(spoken.next(), AllSpoken)
 
 
+@pytest.mark.slow
 def test_a_voice_that_fails_is_told_once_the_text_is_read_and_the_voice_comes_back(spoken: Spoken) -> None:
     spoken.speaker.trouble = "No spoken words: it died."
     spoken.mouth.say("1", whole=False)
@@ -310,6 +315,7 @@ def test_an_answer_ends_the_time_to_read() -> None:
     quiet.mouth.close()
 
 
+@pytest.mark.slow
 def test_closing_lets_the_last_words_out_and_ends_everything() -> None:
     spoken = Spoken()
     spoken.mouth.say("1", whole=False)
@@ -327,6 +333,7 @@ def test_closing_cuts_off_what_takes_too_long() -> None:
     assert not spoken.mouth._thread.is_alive()  # noqa: SLF001
 
 
+@pytest.mark.slow
 def test_a_loudspeaker_that_is_not_used_is_let_go(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("assistant.devices.mouth._IDLE_S", 0.01)
     spoken = Spoken()

@@ -88,6 +88,7 @@ def test_weights_that_are_cut_short_are_refused(tmp_path: Path, size: int) -> No
         changed(WEIGHTS[:size], path, PLACE)
 
 
+@pytest.mark.slow
 def test_every_change_that_is_shipped_finds_its_matrix() -> None:
     listed = manifest()
     model = checked(listed["built-in"]) / "model.bin"

@@ -337,6 +337,7 @@ _NEAR_EDGES = st.builds(
 """No maker's limits, so that nothing else speaks of a doubt, and values on both sides of what a class ends at."""
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(_NEAR_EDGES, st.data())
 def test_nor_near_the_edges_of_the_classes(case: Case, data: st.DataObject) -> None:
