@@ -163,7 +163,9 @@ class Talk(RuleBasedStateMachine):
         facts = self.talk.state.facts
         if decided.verdict.kind in FAULTS:
             condemned = Tap.PRIMARY if decided.verdict.kind is VerdictKind.PRIMARY_FAULT else Tap.SECONDARY
-            hot = decided.verdict.row == WARM_TAPS[condemned].fault  # it reads well cold, and breaks twice when it is hot
+            hot = (
+                decided.verdict.row == WARM_TAPS[condemned].fault
+            )  # it reads well cold, and breaks twice when it is hot
             assert len(facts.at(WARM_STEPS[condemned] if hot else condemned.value)) >= 2
             assert (decided.verdict.result(condemned).kind in AGAINST) is not hot
         assert judge(case_of(BENCH, facts)) == decided.verdict

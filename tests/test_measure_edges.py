@@ -19,7 +19,7 @@ from assistant.measure.explain import (
     prefix_that_fits,
     step_that_decides,
 )
-from assistant.measure.limits import CoilLimits, Limit, compared, probability_inside
+from assistant.measure.limits import CoilLimits, Limit, compared, conformity, probability_inside
 from assistant.measure.measured import Measured, Part
 from assistant.measure.meter import Range, load_meters
 from assistant.measure.verdict import Because, Case, Electronics, Reason, judge
@@ -125,13 +125,13 @@ def test_a_step_that_just_decides_is_named() -> None:
     range_ = Range(200, Decimal("0.1"), Decimal(0), 1)
     limit = Limit(Decimal("1.00"), Decimal("1.10"))
     bare = Measured(Decimal("1.05"), (Part("display", 0.1 * 2**0.5 / 3**0.5),))
-    assert step_that_decides(compared(bare, limit, None, cap_on=None), range_, Decimal(0)) == Decimal("0.01")
+    assert step_that_decides(conformity(bare, limit), range_, Decimal(0)) == Decimal("0.01")
     # of the reading's own 10 %: 101 in place of 100 would let a digit more do
     rough = Range(200, Decimal("0.1"), Decimal(10), 1)
     wide = Limit(Decimal(80), Decimal(120))
     for most, wanted in ((Decimal("103.0"), None), (Decimal("103.6"), Decimal("0.01"))):
         limit = replace(wide, low_ohm=100 - (most - 80) / 2, high_ohm=100 + (most - 80) / 2)
-        found = compared(Measured(Decimal(100), (Part("gain", 10 / 3**0.5),)), limit, None, cap_on=None)
+        found = conformity(Measured(Decimal(100), (Part("gain", 10 / 3**0.5),)), limit)
         assert step_that_decides(found, rough, Decimal(0)) == wanted
 
 
@@ -218,7 +218,7 @@ def hot(warm: str, tap: Tap = Tap.SECONDARY, cold: str = "4.70k") -> tuple[Case,
 
 def test_hot_classes_meet_exactly_where_they_should() -> None:
     found, cold = hot("5.80k")
-    high_ohm = expected_span(cold.value_ohm, Decimal(20), Decimal(80))[1]
+    high_ohm = expected_span(found, cold.value_ohm, Tap.SECONDARY)[1]
     scatter_from_ohm = (high_ohm + 1) / Decimal("0.98")
     for beyond, outcome in ((Decimal("-0.01"), Warm.AS_COPPER), (Decimal("0.01"), Warm.UNCLEAR)):
         shown = f"{(scatter_from_ohm + beyond + Decimal('0.3')).quantize(Decimal('0.001')):f}"

@@ -1,5 +1,6 @@
 """Maker's limits: temperature, the four outcomes, the probability of being inside, the plug cap."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -7,6 +8,7 @@ from check_rows import CheckRow, rows
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.measure.coil import Span
 from assistant.measure.limits import (
     CoilLimits,
     Limit,
@@ -15,6 +17,7 @@ from assistant.measure.limits import (
     compared,
     conformity,
     copper_ratio,
+    less_cap,
     probability_inside,
     zone,
 )
@@ -133,7 +136,9 @@ _READ = Measured(Decimal(6500), (Part("all", 40.0),))
 def test_a_reading_is_referred_to_the_limits_temperature() -> None:
     found = compared(_READ, Limit(Decimal(5900), Decimal(7100), Decimal(20)), Decimal(80), cap_on=None)
     assert found.referred.value_ohm == pytest.approx(Decimal(5260), abs=Decimal(1))
-    assert found.referred.u_ohm == pytest.approx(40 * 5260 / 6500, rel=1e-3)
+    assert found.at_c == Decimal(20)
+    # what was told of the temperature of a coil is good to 5 K
+    assert found.referred.u_ohm**2 == pytest.approx((40 * 5260 / 6500) ** 2 + (5260 * 5 / 254.5) ** 2 / 3, rel=1e-3)
     assert found.zone is Zone.OUTSIDE
 
 
@@ -143,9 +148,17 @@ def test_an_unknown_temperature_widens_the_doubt_and_moves_nothing() -> None:
     assert found.referred.u_ohm**2 == pytest.approx(40**2 + (6500 * 15 / 254.5) ** 2 / 3)
 
 
-def test_limits_without_a_temperature_are_compared_as_they_stand() -> None:
-    found = compared(_READ, Limit(Decimal(5900), Decimal(7100)), Decimal(80), cap_on=None)
+def test_limits_without_a_temperature_hold_for_a_room() -> None:
+    """Knowing less never decides more: told or not, the doubt is the same."""
+    for coil_at_c in (None, Decimal(80)):
+        told = compared(_READ, Limit(Decimal(5900), Decimal(7100), Decimal(20)), coil_at_c, cap_on=None)
+        assert compared(_READ, Limit(Decimal(5900), Decimal(7100)), coil_at_c, cap_on=None).referred == told.referred
+
+
+def test_what_is_no_copper_stays_as_it_was_read() -> None:
+    found = compared(_READ, Limit(Decimal(5900), Decimal(7100)), Decimal(80), cap_on=None, copper=False)
     assert found.referred == _READ
+    assert found.at_c is None
 
 
 @pytest.mark.parametrize("row", rows("cap_arithmetic", "cap_state_verdict"))
@@ -158,30 +171,64 @@ def test_whether_the_cap_was_on_decides(row: CheckRow) -> None:
 
 
 @pytest.mark.parametrize(
-    ("limits_on", "read_on", "low", "high"),
+    ("limits_on", "read_on", "value", "cap"),
     [
-        (False, True, 9_900, 13_100),
-        (None, True, 9_900, 13_100),
-        (True, False, 0, 3_100),
-        (True, None, 5_900, 7_100),
-        (True, True, 5_900, 7_100),
-        (False, None, 5_900, 7_100),
-        (None, False, 5_900, 7_100),
+        (False, True, 11_500, (Decimal(-6000), Decimal(-4000))),
+        (None, True, 11_500, (Decimal(-6000), Decimal(-4000))),
+        (True, False, 1_500, (Decimal(4000), Decimal(6000))),
+        (True, True, 6_500, None),
+        (False, None, 6_500, None),
+        (None, False, 6_500, None),
     ],
 )
-def test_limits_move_by_a_cap_that_only_one_side_includes(
+def test_a_cap_that_only_one_side_includes_is_taken_off_or_added(
     limits_on: bool | None,  # noqa: FBT001 - a parameter of the test
     read_on: bool | None,  # noqa: FBT001 - a parameter of the test
-    low: int,
-    high: int,
+    value: int,
+    cap: Span | None,
 ) -> None:
-    found = compared(_READ, Limit(Decimal(5900), Decimal(7100), cap_on=limits_on), None, cap_on=read_on)
-    assert (found.limit.low_ohm, found.limit.high_ohm) == (Decimal(low), Decimal(high))
+    limit = Limit(Decimal(5900), Decimal(7100), cap_on=limits_on)
+    found = compared(replace(_READ, value_ohm=Decimal(value)), limit, None, cap_on=read_on)
+    assert found.limit == limit
+    assert found.referred.value_ohm == Decimal(6500)
+    assert found.cap_ohm == cap
+    assert [part.u_ohm for part in found.referred.parts if part.name == "plug cap"] == (
+        [pytest.approx(1000 / 3**0.5)] if cap else []
+    )
 
 
-def test_limits_never_become_negative_without_the_cap() -> None:
-    found = compared(_READ, Limit(Decimal(2000), Decimal(3000), cap_on=True), None, cap_on=False).limit
-    assert (found.low_ohm, found.high_ohm) == (Decimal(0), Decimal(0))
+def test_a_cap_that_was_not_spoken_of_may_be_on_or_off() -> None:
+    """5.0 kΩ against 5.9 to 7.1 kΩ with a cap on: with none to six kilo-ohms more, it may be inside."""
+    found = compared(Measured(Decimal(5000)), Limit(Decimal(5900), Decimal(7100), cap_on=True), None, cap_on=None)
+    assert found.cap_ohm == (Decimal(0), Decimal(6000))
+    assert found.referred.value_ohm == Decimal(8000)
+    assert found.zone is Zone.OUTSIDE_IN_DOUBT
+
+
+def test_the_kind_of_cap_counts_that_fits() -> None:
+    """A coil of 7 kΩ behind a cap of 10 kΩ; and one that no cap explains."""
+    limit = Limit(Decimal(6000), Decimal(8000))
+    assert compared(Measured(Decimal(17_000)), limit, None, cap_on=True).cap_ohm == (Decimal(-12_500), Decimal(-7_500))
+    beyond = compared(Measured(Decimal(40_000)), limit, None, cap_on=True)
+    assert (beyond.zone, beyond.cap_ohm) == (Zone.OUTSIDE, (Decimal(-6000), Decimal(-4000)))
+
+
+def test_a_cap_does_not_rise_as_copper_does() -> None:
+    """7.0 kΩ of copper at 20 °C are 8.10 kΩ at 60 °C; the 5 kΩ of a cap stay 5 kΩ."""
+    warm = Measured(Decimal(7000) * copper_ratio(Decimal(20), Decimal(60)) + 5000)
+    off = compared(warm, Limit(Decimal(6000), Decimal(8000), Decimal(20)), Decimal(60), cap_on=True)
+    assert off.referred.value_ohm == pytest.approx(Decimal(7000))
+    on = compared(warm, Limit(Decimal(11_000), Decimal(13_000), Decimal(20), cap_on=True), Decimal(60), cap_on=True)
+    assert on.referred.value_ohm == pytest.approx(Decimal(12_000))
+    cap = next(part.u_ohm for part in on.referred.parts if part.name == "plug cap")
+    assert cap == pytest.approx(1000 / 3**0.5 * (1 - 254.5 / 294.5))
+
+
+def test_without_its_cap_a_reading_is_never_below_nothing() -> None:
+    found = compared(Measured(Decimal(3000)), Limit(Decimal(2000), Decimal(3000)), None, cap_on=True)
+    assert found.referred.value_ohm == 0
+    assert less_cap(Measured(Decimal(3000))).value_ohm == 0
+    assert less_cap(Measured(Decimal(9000))).value_ohm == 4000
 
 
 @pytest.mark.parametrize(("low", "high"), [(None, 7100), (5900, None)])

@@ -44,7 +44,9 @@ def test_nothing_is_explained_beside_a_primary_that_tells_nothing() -> None:
 
 def test_the_finer_digit_is_that_of_the_range_where_the_dial_stands() -> None:
     """1.60 kΩ is read on the 20 k range, whose last digit is 10 Ω: 1 Ω would do."""
-    told = judge(case("1.4", "1.60k", limits=CoilLimits(None, Limit(Decimal(1580), Decimal(1620)))))
+    told = judge(
+        case("1.4", "1.60k", coil_at_c=Decimal(20), limits=CoilLimits(None, Limit(Decimal(1550), Decimal(1650))))
+    )
     assert Reason(Because.CANNOT_DECIDE, S) in told.reasons
     assert Reason(Because.FINER_METER, S, Decimal(1)) in told.reasons
 

@@ -14,7 +14,7 @@ from depth import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.language import verdict_wording
+from assistant.language import report_wording, verdict_wording
 from assistant.measure.classify import classify
 from assistant.measure.coil import LEADS_MOST_OHM, SECONDARY_BAD_OHM, Class
 from assistant.measure.limits import CoilLimits, Limit
@@ -106,7 +106,7 @@ def says_and_keeps(case: Case) -> None:
         assert sentence.endswith(".")
         assert "{" not in sentence
         assert "E+" not in sentence
-    assert said[0] in verdict_wording.report(verdict, case, "7", "")
+    assert said[0] in report_wording.report(verdict, case, "7", "")
 
 
 def condemns_on_repeats_only(case: Case) -> None:
@@ -173,7 +173,7 @@ def condemns_only_with_a_comparison_that_fits(case: Case) -> None:
 def says_fault_only_when_it_condemns(case: Case) -> None:
     """The word is kept for the three kinds."""
     verdict = judge(case)
-    assert ("fault" in verdict_wording.report(verdict, case, "", "")) is (verdict.kind in FAULTS)
+    assert ("fault" in report_wording.report(verdict, case, "", "")) is (verdict.kind in FAULTS)
 
 
 def decides_nothing_while_it_asks(case: Case) -> None:

@@ -12,13 +12,13 @@ from records_cases import session
 
 from assistant.dialogue.events import Decided, Save
 from assistant.dialogue.state import Bench, Phase
-from assistant.language import verdict_wording
+from assistant.language import report_wording, verdict_wording
+from assistant.measure.limits import ROOM_C
 from assistant.measure.measured import Measured
 from assistant.measure.verdict import Because, Case, Electronics, Reason, Tap, Verdict, VerdictKind, judge
 from assistant.measure.warm import (
     BREAKS,
     HOTTEST_C,
-    ROOM_C,
     TRIES,
     WARM,
     Warm,
@@ -58,16 +58,17 @@ def because(verdict: Verdict) -> set[Because]:
 def test_copper_of_the_check_file_lies_inside_the_span(row: CheckRow) -> None:
     if row["k_c"] not in ("", "234.5"):
         pytest.skip("this row is about another metal")
-    low, high = expected_span(row.number("r1_ohm"), row.number("t1_c"), row.number("t2_c"))
+    found = case(coil_at_c=row.number("t1_c"), warm_at_c=row.number("t2_c"))
+    low, high = expected_span(found, row.number("r1_ohm"), Tap.SECONDARY)
     assert low < row.number("expected_r2_ohm") < high
 
 
 def test_the_span_is_what_the_temperatures_leave_open() -> None:
     ohm = Decimal(1000)
-    low, high = expected_span(ohm, Decimal(20), Decimal(80))
+    low, high = expected_span(case(coil_at_c=Decimal(20), warm_at_c=Decimal(80)), ohm, Tap.PRIMARY)
     assert float(low) == pytest.approx(1000 * (234.5 + 70) / (234.5 + 25))
     assert float(high) == pytest.approx(1000 * (234.5 + 90) / (234.5 + 15))
-    low, high = expected_span(ohm, None, None)
+    low, high = expected_span(case(), ohm, Tap.SECONDARY)
     assert float(low) == pytest.approx(1000 * (234.5 + float(ROOM_C)) / (234.5 + 35))
     assert float(high) == pytest.approx(1000 * (234.5 + float(HOTTEST_C)) / (234.5 + 5))
 
@@ -259,7 +260,7 @@ def test_one_winding_as_copper_does_not_excuse_the_other() -> None:
 
 def test_the_hot_primary_stands_in_the_record_and_on_the_page() -> None:
     found = replace(primary_hot("OL 1.7"), warm=readings("5.80k"))
-    text = verdict_wording.report(judge(found), found, "14", "")
+    text = report_wording.report(judge(found), found, "14", "")
     assert "  Secondary, hot: 5.80 kΩ, at 80 °C\n  Primary, hot: over range, 1.7 Ω, at 80 °C\n" in text
     made = page(Sheet(judge(found), found)).replace("\u00a0", " ")
     assert '<th scope="row">Primary, hot</th><td>1.7 Ω</td><td>at 80 °C</td><td>–</td><td>over range</td>' in made
@@ -297,14 +298,14 @@ def test_it_is_asked_for_again_no_more_often_than_it_helps() -> None:
 
 def test_the_written_record_and_the_page_have_it() -> None:
     found = hot("OL 5.80k")
-    text = verdict_wording.report(judge(found), found, "14", "")
+    text = report_wording.report(judge(found), found, "14", "")
     assert "Secondary, hot: over range, 5.80 kΩ, at 80 °C" in text
     made = page(Sheet(judge(found), found)).replace("\u00a0", " ")
     assert '<th scope="row">Secondary, hot</th><td>5.80 kΩ</td><td>at 80 °C</td><td>–</td><td>over range</td>' in made
     unknown = hot("5.80k", warm_c=None)
-    assert "temperature not known" in verdict_wording.report(judge(unknown), unknown, "", "")
+    assert "temperature not known" in report_wording.report(judge(unknown), unknown, "", "")
     assert "temperature not known" in page(Sheet(judge(unknown), unknown))
-    assert "Secondary, hot" not in verdict_wording.report(judge(case("1.4", COLD)), case("1.4", COLD), "", "")
+    assert "Secondary, hot" not in report_wording.report(judge(case("1.4", COLD)), case("1.4", COLD), "", "")
 
 
 # ---- how it is asked for
@@ -337,8 +338,8 @@ def test_it_is_offered_when_it_fails_hot_and_taken_step_by_step(bench: Bench) ->
     assert talk.step == "warm_primary"
     assert "How hot is the coil" in talk.type("1.7")
     said = talk.type("80")
-    assert "Hot, the primary reads as much higher as its copper must" in said
-    assert "as much higher as its copper must" in said
+    assert "Hot, the primary reads what its copper makes of the cold reading, 1.24 Ω to 1.49 Ω" in said
+    assert "Hot, the secondary reads what its copper makes of the cold reading" in said
     assert talk.step == "after"
     assert talk.state.verdict is not None
     assert talk.state.verdict.kind is VerdictKind.SOUND

@@ -12,7 +12,7 @@ from assistant.dialogue.checks import begun, leads_of, limits_in_order, offered,
 from assistant.dialogue.events import Checked, Decided, Effect, Finished, Listen, Save, Say
 from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Facts, Phase, State
-from assistant.language import check_wording, verdict_wording, wording
+from assistant.language import check_wording, report_wording, verdict_wording, wording
 from assistant.language.meaning import Expectation
 from assistant.measure.parts import Judgement, judge_part
 from assistant.measure.verdict import Tap, Verdict, judge, warm_beside
@@ -158,7 +158,7 @@ def _verdict(bench: Bench, state: State) -> Outcome:
     case = case_of(bench, state.facts)
     verdict = judge(case)
     said = verdict_sentences(verdict)
-    report = verdict_wording.report(verdict, case, state.facts.label, state.started_at)
+    report = report_wording.report(verdict, case, state.facts.label, state.started_at)
     effects: tuple[Effect, ...] = (Decided(verdict), Save(REPORT, report), *said)
     after = "warm_offer" if _warm_wanted(bench, state, verdict) else "after"
     state, asked = enter(bench, replace(state, verdict=verdict), after)

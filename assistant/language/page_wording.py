@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from assistant.language.check_wording import part_name
-from assistant.language.verdict_wording import ohms, shown, with_doubt
+from assistant.language.verdict_wording import compared_as, ohms, shown, with_doubt
 from assistant.measure.case import Case, TapResult
 from assistant.measure.coil import Electronics, Span, Stroke, Tap
 from assistant.measure.earlier import Agreement, Earlier
-from assistant.measure.limits import Limit
+from assistant.measure.limits import Conformity, Limit
 from assistant.measure.parts import ItemResult
 from assistant.measure.units import Reading, Shown
 
@@ -195,9 +195,9 @@ def no_value_in_words(reading: Reading) -> str:
     return shown(reading)
 
 
-def referred(name: str, at_c: Decimal) -> str:
-    """A reading as it would be at the temperature the limits hold for."""
-    return f"{name} at {at_c} °C"
+def referred(name: str, found: Conformity) -> str:
+    """A reading as it was compared with the limits: at their temperature, with or without a plug cap."""
+    return " ".join((name, *compared_as(found)))
 
 
 def about(value_ohm: Decimal) -> str:

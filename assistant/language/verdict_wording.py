@@ -4,18 +4,19 @@ The word "fault" stands in no sentence but those of the three kinds that condemn
 the text as they are; the speaker turns them into words.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import floor, log10
 
 from assistant.language.hidden_wording import hidden_turns, percent
-from assistant.measure.case import FAULTS, Because, Case, Prepare, Reason, TapResult, Verdict, VerdictKind
-from assistant.measure.coil import Class, Electronics, Stroke, Tap
+from assistant.measure.case import FAULTS, Because, Prepare, Reason, TapResult, Verdict, VerdictKind
+from assistant.measure.coil import Class, Tap
 from assistant.measure.limits import Conformity, Limit
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading
+from assistant.measure.warm import BESIDE_COPPER
 
-_NAMES = {Tap.PRIMARY: "primary", Tap.SECONDARY: "secondary", Tap.KILLTAB: "kill-tab reading"}
+NAMES: Mapping[Tap, str] = {Tap.PRIMARY: "primary", Tap.SECONDARY: "secondary", Tap.KILLTAB: "kill-tab reading"}
 
 _SAY: Mapping[VerdictKind, str] = {
     VerdictKind.SOUND: "No open winding and no gross short was found. This does not prove the coil good.",
@@ -39,9 +40,6 @@ _SAY_ROW = {
     "primary-contact": "The probe point of the primary reading was bad. The winding is not condemned.",
 }
 
-_STROKES = {Stroke.FOUR: "four-stroke", Stroke.TWO: "two-stroke", Stroke.UNKNOWN: "not known"}
-_ELECTRONICS = {Electronics.YES: "yes", Electronics.NO: "no", Electronics.UNKNOWN: "not known"}
-_CAPS = {True: "on", False: "off", None: "not known"}
 
 _USUAL = "the usual band, {low} to {high}, common practice without a source"
 _CLASS: Mapping[tuple[Tap, Class], str] = {
@@ -67,10 +65,13 @@ _NEAR_LIMITS = "It lies outside {band}, but that is neither an open winding nor 
 _BECAUSE: Mapping[Because, str] = {
     Because.CANNOT_DECIDE: "This meter cannot decide whether the {tap} is inside the maker's limits: "
     "its doubt is wider than they allow.",
-    Because.WARM_AS_COPPER: "Hot, the {tap} reads as much higher as its copper must, and steady.",
-    Because.WARM_UNCLEAR: "Hot, the {tap} reads neither clearly as its copper must nor clearly otherwise: it is within the meter's doubt.",
-    Because.WARM_LOWER: "Hot, the {tap} reads lower than its copper allows. That is no break; it is not explained.",
-    Because.WARM_HIGHER: "Hot, the {tap} reads higher than its copper explains: a joint may be giving way.",
+    Because.WARM_AS_COPPER: "Hot, the {tap} reads what its copper makes of the cold reading, {low} to {high}, "
+    "contacts allowed for, and steady.",
+    Because.WARM_TEMPERATURE_UNKNOWN: "How hot the coil was is not known, so anything from a cold coil to 130 °C is allowed for.",
+    Because.WARM_UNCLEAR: "Hot, the {tap} reads neither clearly what its copper makes of the cold reading, {low} to {high}, "
+    "nor clearly otherwise: it is within the meter's doubt.",
+    Because.WARM_LOWER: "Hot, the {tap} reads lower than its copper allows, {low} to {high}. That is no break; it is not explained.",
+    Because.WARM_HIGHER: "Hot, the {tap} reads higher than its copper explains, {low} to {high}: a joint may be giving way.",
     Because.WARM_BEYOND: "Hot, the {tap} was above the range of the meter; that says nothing.",
     Because.WARM_UNSTEADY: "Hot, the {tap} does not settle, though it reads well cold.",
     Because.WARM_OPEN: "Hot, the {tap} reads open, or nearly so, though it reads well cold.",
@@ -87,6 +88,8 @@ _BECAUSE: Mapping[Because, str] = {
     Because.KILLTAB_AGREES: "Kill tab to lead end agrees with the other readings.",
     Because.KILLTAB_GOOD: "Kill tab to lead end reads like a good coil, so the windings are whole.",
     Because.KILLTAB_UNCLEAR: "Kill tab to lead end neither clearly agrees nor clearly disagrees: it is within the meter's doubt.",
+    Because.KILLTAB_BLIND: "Kill tab to lead end agrees with the secondary, with what the primary reads and without it: "
+    "beside the secondary, so little cannot be told.",
     Because.KILLTAB_RANGE_TOO_LOW: "Kill tab to lead end reads over range where a whole coil would too. "
     "Use a higher range.",
     Because.KILLTAB_HIGH: "Kill tab to lead end reads higher than the secondary: the way through the primary adds to it.",
@@ -118,6 +121,12 @@ _BECAUSE: Mapping[Because, str] = {
     "the verdict is within the meter's doubt.",
     Because.CAP_STILL_ON: "Is a resistor cap still on? Without it, this would be {low} to {high}.",
     Because.CAP_COUNTED: "The plug cap stayed on; a resistor cap of 4 to 6 kΩ is allowed for.",
+    Because.CAP_IN_DOUBT: "With the plug cap on, it cannot be decided whether the {tap} is inside the maker's limits: "
+    "what a cap has is not known well enough. Take the cap off and read it again.",
+    Because.CAP_OFF_IN_DOUBT: "The maker's limits hold with the plug cap on, and what a cap has is not known well enough "
+    "to decide whether the {tap} is inside them. Put the cap on and read it again.",
+    Because.CAP_NOT_SAID: "The maker's limits hold with the plug cap on, and it was not said whether it was on when the {tap} was read: "
+    "read it again with the cap on.",
     Because.CAP_BEFORE_FAULT: "The plug cap is still on, and an open cap reads the same. Take it off first.",
     Because.LEADS_NOT_TAKEN: "The leads were not measured, so nothing is subtracted; they usually add 0.1 to 0.5 Ω.",
     Because.LEADS_HIGH: "The leads read {low}. Above 1 Ω, put leads and tips right and measure again.",
@@ -130,6 +139,7 @@ _BECAUSE: Mapping[Because, str] = {
     "A known-good coil in its place can settle it.",
     Because.NO_MAKERS_FIGURE: "Only the maker's figure for this coil can settle a secondary like that.",
     Because.RANGE_TOO_LOW: "Over range here says only that the secondary is above this range. Use a higher one.",
+    Because.LIMITS_AT_ROOM: "The maker's limits name no temperature; 20 °C is taken for it (common practice, no source).",
     Because.TEMPERATURE_UNKNOWN: "The temperature of the coil is not known; that is allowed for in the doubt.",
 }
 
@@ -187,7 +197,7 @@ def say(verdict: Verdict) -> str:
     text = _SAY_ROW.get(verdict.row, _SAY[verdict.kind]) if named else _SAY[verdict.kind]
     if not verdict.take:
         return text
-    take = _list([_NAMES[tap] for tap in verdict.take])
+    take = _list([NAMES[tap] for tap in verdict.take])
     if verdict.kind is VerdictKind.BAD_CONTACT:
         return f"{text} Take the {take} again."
     return (text if verdict.kind is VerdictKind.REPEAT else _SAY_WANTED).format(take=take)
@@ -213,7 +223,7 @@ def prepare(verdict: Verdict) -> tuple[str, ...]:
 
 def next_steps(verdict: Verdict) -> tuple[str, ...]:
     """What to do next: the readings still wanted and what to do before them, or the ladder."""
-    take = (f"Take the {_list([_NAMES[tap] for tap in verdict.take])}.",) if verdict.take else ()
+    take = (f"Take the {_list([NAMES[tap] for tap in verdict.take])}.",) if verdict.take else ()
     return (*prepare(verdict), *take, *(_NEXT[key] for key in verdict.next))
 
 
@@ -225,29 +235,6 @@ def cautions(verdict: Verdict) -> tuple[str, ...]:
 def caution(key: str) -> str:
     """One caution by its key."""
     return _CAUTIONS[key]
-
-
-def report(verdict: Verdict, case: Case, label: str, started_at: str) -> str:
-    """The whole verdict and the case it rests on as plain text for the record, with a heading over each part."""
-    head = f"Ignition coil test{f': {label}' if label else ''}" + (f"\nStarted {started_at}" if started_at else "")
-    parts = (
-        ("Verdict", (say(verdict),)),
-        ("Test", _test_lines(case)),
-        (
-            "Readings",
-            (
-                _leads_line(case),
-                *(_tap_line(verdict.result(tap), case.attempts(tap)) for tap in Tap),
-                *_warm_line(case),
-            ),
-        ),
-        ("Because", because(verdict)),
-        ("Not proven", unproven(verdict)),
-        ("Next", next_steps(verdict)),
-        ("Cautions", cautions(verdict)),
-    )
-    texts = ["\n".join((title, *(f"  {line}" for line in lines))) for title, lines in parts if lines]
-    return "\n\n".join((head, *texts)) + "\n"
 
 
 def shown(reading: Reading) -> str:
@@ -285,19 +272,19 @@ def _reason(verdict: Verdict, reason: Reason) -> str:
     result = verdict.result(reason.tap) if reason.tap else verdict.primary
     if reason.because is Because.CLASS:
         return _class(result, reason)
-    if reason.because is Because.AGAINST_LIMITS and result.measured is not None and result.conformity is not None:
-        return _against(result.tap, result.measured, result.conformity)
+    if reason.because is Because.AGAINST_LIMITS and result.conformity is not None:
+        return _against(result.tap, result.conformity)
     place = _cap_place(result) if reason.because is Because.CAP_STILL_ON else None
     if reason.because in _ROUNDED and reason.low_ohm:
         place = Decimal(1).scaleb(reason.low_ohm.adjusted() - 2)
     return _BECAUSE[reason.because].format(
-        tap=_NAMES[reason.tap] if reason.tap else "",
+        tap=NAMES[reason.tap] if reason.tap else "",
         low="" if reason.low_ohm is None else ohms(reason.low_ohm, place),
         high="" if reason.high_ohm is None else ohms(reason.high_ohm, place),
     )
 
 
-_ROUNDED = (Because.PREFIX_FITS, Because.BODY_BESIDE, Because.CAP_BETWEEN)
+_ROUNDED = {Because.PREFIX_FITS, Because.BODY_BESIDE, Because.CAP_BETWEEN, *BESIDE_COPPER}
 """Reasons whose value is an explanation, not a reading: three digits are enough."""
 
 
@@ -314,11 +301,12 @@ def _class(result: TapResult, reason: Reason) -> str:
         text = _NEAR_LIMITS
     if result.conformity is None:
         band = _USUAL.format(low=ohms(reason.low_ohm or Decimal(0)), high=ohms(reason.high_ohm or Decimal(0)))
-    less = ", less the leads" if result.tap is Tap.PRIMARY and _leads_off(result) else ""
-    return f"The {_NAMES[result.tap]} is {_value(result)}{less}. {text.format(band=band)}"
+    less = ", less the leads" if result.tap is Tap.PRIMARY and leads_off(result) else ""
+    return f"The {NAMES[result.tap]} is {_value(result)}{less}. {text.format(band=band)}"
 
 
-def _leads_off(result: TapResult) -> bool:
+def leads_off(result: TapResult) -> bool:
+    """Whether the leads were taken off the value."""
     quantity = result.reading.quantity if result.reading else None
     return result.measured is not None and quantity is not None and quantity.ohms != result.measured.value_ohm
 
@@ -329,12 +317,26 @@ def _value(result: TapResult) -> str:
     return "" if result.reading is None else shown(result.reading)
 
 
-def _against(tap: Tap, measured: Measured, found: Conformity) -> str:
-    at = ""
-    if found.referred.value_ohm != measured.value_ohm:
-        at = f" ({with_doubt(found.referred)} at {found.limit.at_c} °C)"
+def _against(tap: Tap, found: Conformity) -> str:
+    as_compared = " ".join(compared_as(found))
+    as_compared = f" ({with_doubt(found.referred)} {as_compared})" if as_compared else ""
     probability = f"{percent(found.probability)} probability of being inside"
-    return f"Against {found.limit.source}, {printed_limit(found.limit)}, the {_NAMES[tap]}{at} is {found.zone.value}; {probability}."
+    against = f"Against {found.limit.source}, {printed_limit(found.limit)}"
+    return f"{against}, the {NAMES[tap]}{as_compared} is {found.zone.value}; {probability}."
+
+
+def compared_as(found: Conformity) -> Iterator[str]:
+    """How what was compared with the limits differs from what was read: `at 20 °C`, `without a cap of 4 to 6 kΩ`."""
+    if found.at_c is not None:
+        yield f"at {found.at_c} °C"
+    if found.cap_ohm is not None:
+        low_ohm, high_ohm = sorted(map(abs, found.cap_ohm))
+        with_or_without = "without" if found.cap_ohm[0] < 0 else "with"
+        yield f"{with_or_without} a cap of {_kilohms(low_ohm)} to {ohms(high_ohm)}"
+
+
+def _kilohms(value_ohm: Decimal) -> str:
+    return ohms(value_ohm).removesuffix(" kΩ").removesuffix(" Ω")
 
 
 def printed_limit(limit: Limit) -> str:
@@ -344,40 +346,6 @@ def printed_limit(limit: Limit) -> str:
     if limit.high_ohm is None:
         return f"at least {ohms(limit.low_ohm)}"
     return f"{ohms(limit.low_ohm)} to {ohms(limit.high_ohm)}"
-
-
-def _test_lines(case: Case) -> tuple[str, ...]:
-    """What the readings were taken with and on; what was not said is printed as not known."""
-    known = (
-        f"Meter: {case.meter.title}",
-        f"Engine: {_STROKES[case.stroke]}",
-        f"Electronics inside the coil block: {_ELECTRONICS[case.electronics]}",
-        f"Plug cap: {_CAPS[case.cap_on]}",
-    )
-    return known if case.coil_at_c is None else (*known, f"Coil at {case.coil_at_c} °C")
-
-
-def _leads_line(case: Case) -> str:
-    return f"Leads: {'not taken' if case.leads is None else shown(case.leads)}"
-
-
-def _tap_line(result: TapResult, attempts: tuple[Reading, ...]) -> str:
-    name = _NAMES[result.tap].capitalize()
-    if result.reading is None:
-        return f"{name}: not taken"
-    value = f", {with_doubt(result.measured)}" if result.measured is not None else ""
-    less = " less the leads" if _leads_off(result) else ""
-    before = "; before that: " + ", ".join(shown(reading) for reading in attempts[:-1]) if attempts[1:] else ""
-    return f"{name}: {shown(result.reading)}{value}{less} ({result.kind.value}){before}"
-
-
-def _warm_line(case: Case) -> tuple[str, ...]:
-    at = "temperature not known" if case.warm_at_c is None else f"at {case.warm_at_c} °C"
-    return tuple(
-        f"{_NAMES[tap].capitalize()}, hot: {', '.join(shown(reading) for reading in case.hot(tap))}, {at}"
-        for tap in (Tap.SECONDARY, Tap.PRIMARY)
-        if case.hot(tap)
-    )
 
 
 def _list(words: list[str]) -> str:

@@ -5,9 +5,11 @@ from decimal import Decimal
 
 from assistant.measure.case import Because, Case, Reason, TapResult
 from assistant.measure.coil import (
+    CAPS_OHM,
     LEADS_MOST_OHM,
     LEADS_NORMAL_MOST_OHM,
     PRIMARY_USUAL_OHM,
+    SCATTER_OHM,
     SCATTER_PERCENT,
     SECONDARY_BAD_OHM,
     SHOWN_MOST_OHM,
@@ -20,6 +22,7 @@ from assistant.measure.coil import (
     primary_explains,
     secondary_class,
     secondary_usual,
+    with_caps,
 )
 from assistant.measure.explain import body_alone, body_that_fits, cap_between, prefix_that_fits, step_that_decides
 from assistant.measure.limits import Conformity, Zone, compared
@@ -68,7 +71,10 @@ def classify(case: Case) -> Seen:
     p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
     killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
     of_killtab = _about_difference(p, s, killtab[-1]) if killtab else ()
-    reasons = (*leads.reasons, *leads.about(p), *_about(case, p), *_about(case, s), *of_killtab)
+    of_primary = _about(case, p)
+    if killtab and _borne_out(p, s, killtab[-1]):
+        of_primary = tuple(reason for reason in of_primary if reason.because is not Because.PREFIX_FITS)
+    reasons = (*leads.reasons, *leads.about(p), *of_primary, *_about(case, s), *of_killtab)
     return Seen(primary, secondary, killtab, reasons, leads.doubt(case, (*primary, *secondary, *killtab)))
 
 
@@ -170,7 +176,10 @@ def _inside(conformity: Conformity | None) -> bool:
 
 
 def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapResult) -> TapResult:
-    """K against P + S; against S alone when P tells nothing of the winding; against a good coil when S is bad."""
+    """K against P + S; against S alone when P tells nothing of the winding; against a good coil when S is bad.
+
+    BLIND where it agrees with S, and what P reads is too little beside S to be missed.
+    """
     measured = _measured(case, reading, Tap.KILLTAB.value, case.moved.others)
     if measured is not None:
         measured = leads.off(measured)
@@ -187,6 +196,9 @@ def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapRe
         steps_ohm = _steps(reading, s.reading, p.reading)
         if primary_explains(measured.value_ohm, s.measured.value_ohm, p_ohm, steps_ohm):
             kind = Class.HIGH
+    if kind is Class.SAME and p.kind in _P_OFF and p.measured is not None and expected is not None:
+        with_primary = killtab_class(reading, measured, expected + p.measured, _steps(reading, s.reading, p.reading))
+        kind = Class.SAME if with_primary is Class.DIFFERENT else Class.BLIND
     return TapResult(Tap.KILLTAB, kind, reading, measured)
 
 
@@ -230,16 +242,26 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     if result.conformity is not None:
         reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
         if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
-            reasons += [
-                Reason(Because.CANNOT_DECIDE, result.tap),
-                _finer(case, result.tap, result.reading, result.conformity),
-            ]
-        if case.coil_at_c is None and result.conformity.limit.at_c is not None:
+            reasons += _undecidable(case, result.tap, result.reading, result.conformity)
+        if case.coil_at_c is None:
             reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
+        elif result.conformity.limit.at_c is None:
+            reasons.append(Reason(Because.LIMITS_AT_ROOM, result.tap))
     if result.tap is Tap.SECONDARY:
         reasons += _about_cap(case, result)
-    reasons += _about_slips(result, usual)
+    reasons += _about_slips(case, result, usual)
     return tuple(reasons)
+
+
+_CAP_IN_DOUBT = {True: Because.CAP_IN_DOUBT, False: Because.CAP_OFF_IN_DOUBT, None: Because.CAP_NOT_SAID}
+"""By what was said of the plug cap, where it is a cap's unknown ohms that decide nothing."""
+
+
+def _undecidable(case: Case, tap: Tap, reading: Reading, found: Conformity) -> tuple[Reason, ...]:
+    """What it is that no value could be surely inside the limits: a plug cap, or the meter, and which last digit would do."""
+    if found.cap_ohm is not None:
+        return (Reason(_CAP_IN_DOUBT[case.cap_on], tap),)
+    return (Reason(Because.CANNOT_DECIDE, tap), _finer(case, tap, reading, found))
 
 
 def _finer(case: Case, tap: Tap, reading: Reading, found: Conformity) -> Reason:
@@ -250,7 +272,7 @@ def _finer(case: Case, tap: Tap, reading: Reading, found: Conformity) -> Reason:
     return Reason(Because.NO_FINER_METER if step_ohm is None else Because.FINER_METER, tap, step_ohm)
 
 
-def _about_slips(result: TapResult, usual: Span) -> list[Reason]:
+def _about_slips(case: Case, result: TapResult, usual: Span) -> list[Reason]:
     """A prefix not looked at, or hands on both tips, where the value of a bad reading fits them."""
     if result.measured is None or result.kind not in _BAD_VALUES:
         return []
@@ -258,35 +280,51 @@ def _about_slips(result: TapResult, usual: Span) -> list[Reason]:
     band = usual
     if limit is not None and limit.low_ohm is not None and limit.high_ohm is not None:
         band = (limit.low_ohm, limit.high_ohm)
+        if result.tap is Tap.SECONDARY and case.cap_on and not limit.cap_on:
+            band = with_caps(band, 1, CAPS_OHM[0])
     meant_ohm = prefix_that_fits(result.measured.value_ohm, band)
     slips = [] if meant_ohm is None else [Reason(Because.PREFIX_FITS, result.tap, meant_ohm)]
     return [*slips, Reason(Because.BODY_ALONE, result.tap)] if body_alone(result.measured.value_ohm) else slips
 
 
+def _borne_out(p: TapResult, s: TapResult, k: TapResult) -> bool:
+    """Whether the comparison reads just so much more than the secondary as the primary reads: then its prefix is right."""
+    if p.measured is None or s.measured is None or k.measured is None or k.reading is None or k.kind is Class.BLIND:
+        return False
+    steps_ohm = _steps(k.reading, s.reading, p.reading)
+    return killtab_class(k.reading, k.measured, s.measured + p.measured, steps_ohm) is Class.SAME
+
+
 def _about_difference(p: TapResult, s: TapResult, k: TapResult) -> tuple[Reason, ...]:
-    """What would make two readings of one path differ as they do: hands on the tips of one, a cap on for one."""
-    if (
-        s.measured is None
-        or k.measured is None
-        or k.kind is Class.SAME
-        or p.kind in _P_OFF
-        or s.kind not in _READS_WELL
-    ):
+    """What would make two readings of one path differ as they do: a prefix, hands on the tips of one, a cap on for one."""
+    if s.measured is None or k.measured is None or k.kind in (Class.SAME, Class.BLIND) or s.kind not in _READS_WELL:
         return ()
-    expected_ohm = s.measured.value_ohm + (p.measured.value_ohm if p.measured is not None else 0)
-    found_ohm = k.measured.value_ohm
+    p_ohm = p.measured.value_ohm if p.measured is not None and p.kind not in _P_OFF else Decimal(0)
+    expected_ohm, found_ohm = s.measured.value_ohm + p_ohm, k.measured.value_ohm
+    scatter_ohm = expected_ohm * SCATTER_PERCENT / 100 + SCATTER_OHM
+    # with its leads: what looks like ohms was kilo-ohms, beside which they are nothing
+    meant_ohm = prefix_that_fits(_quantity_ohm(k), (expected_ohm - scatter_ohm, expected_ohm + scatter_ohm))
+    if meant_ohm is not None:
+        return (Reason(Because.PREFIX_FITS, Tap.KILLTAB, meant_ohm),)
+    if p.kind in _P_OFF:
+        return ()
     body_ohm = body_that_fits(max(expected_ohm, found_ohm), min(expected_ohm, found_ohm))
     cap_ohm = cap_between(expected_ohm, found_ohm)
     reasons = [] if body_ohm is None else [Reason(Because.BODY_BESIDE, Tap.KILLTAB, body_ohm)]
     return (*reasons, *([] if cap_ohm is None else [Reason(Because.CAP_BETWEEN, Tap.KILLTAB, cap_ohm)]))
 
 
+def _quantity_ohm(result: TapResult) -> Decimal:
+    """The value that the display showed; 0 where it showed none."""
+    return result.reading.quantity.ohms if result.reading and result.reading.quantity else Decimal(0)
+
+
 def _about_cap(case: Case, result: TapResult) -> list[Reason]:
     limit = result.conformity.limit if result.conformity else None
     if limit is not None and limit.cap_on:  # the maker's figures hold with the cap on
         return []
-    if case.cap_on:
-        return [Reason(Because.CAP_COUNTED, Tap.SECONDARY)]
+    if case.cap_on:  # beside the maker's limits, what was taken off for it is told there
+        return [] if limit is not None else [Reason(Because.CAP_COUNTED, Tap.SECONDARY)]
     if result.measured is None or result.kind is Class.USUAL or case.cap_on is False:
         return []
     band = secondary_usual(case.stroke, cap_on=False)

@@ -50,6 +50,7 @@ class Class(Enum):
     BEYOND = "above the range"
     BAD = "bad"
     SAME = "same"
+    BLIND = "same either way"
     UNCLEAR = "unclear"
     HIGH = "too high"
     DIFFERENT = "different"
@@ -60,7 +61,16 @@ class Class(Enum):
 CLASSES: dict[Tap, tuple[Class, ...]] = {
     Tap.PRIMARY: (Class.NOT_TAKEN, Class.USUAL, Class.NEAR, Class.TOO_SMALL, Class.RAISED, Class.SUSPICIOUS),
     Tap.SECONDARY: (Class.NOT_TAKEN, Class.USUAL, Class.NEAR, Class.LOW, Class.RAISED, Class.BEYOND, Class.BAD),
-    Tap.KILLTAB: (Class.NOT_TAKEN, Class.SAME, Class.UNCLEAR, Class.HIGH, Class.DIFFERENT, Class.UNSTEADY, Class.OPEN),
+    Tap.KILLTAB: (
+        Class.NOT_TAKEN,
+        Class.SAME,
+        Class.BLIND,
+        Class.UNCLEAR,
+        Class.HIGH,
+        Class.DIFFERENT,
+        Class.UNSTEADY,
+        Class.OPEN,
+    ),
 }
 
 

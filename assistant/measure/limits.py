@@ -10,7 +10,7 @@ from decimal import Decimal
 from enum import Enum
 from math import erfc, inf, sqrt
 
-from assistant.measure.coil import CAPS_OHM
+from assistant.measure.coil import CAPS_OHM, Span
 from assistant.measure.measured import Measured, rectangular
 
 COPPER_K_C = Decimal("234.5")
@@ -78,9 +78,10 @@ class Zone(Enum):
 class Conformity:
     """A reading against the maker's limits.
 
-    `referred` is what was compared (at the limits' temperature), `limit` what it was compared with (shifted by a plug
-    cap when the one includes it and the other does not). `probability` is that of the true value lying inside.
-    `decidable` is False when the meter's U leaves no value at all that would be INSIDE: this meter cannot decide.
+    `referred` is what was compared with `limit`: the reading as it would be at `at_c` (None: as it was taken), and with
+    `cap_ohm` added to it, the ohms of a plug cap that the one includes and the other does not; below zero where the cap is
+    taken off. `probability` is that of the true value lying inside. `decidable` is False when U leaves no value at all that
+    would be INSIDE.
     """
 
     zone: Zone
@@ -88,6 +89,8 @@ class Conformity:
     decidable: bool
     referred: Measured
     limit: Limit
+    at_c: Decimal | None = None
+    cap_ohm: Span | None = None
 
 
 def copper_ratio(from_c: Decimal, to_c: Decimal) -> Decimal:
@@ -136,34 +139,72 @@ def conformity(measured: Measured, limit: Limit) -> Conformity:
     )
 
 
+ROOM_C = Decimal(20)
+"""What limits hold for that carry no temperature, and how warm a coil is of which nobody says it (common practice, no source)."""
 SHOP_HALF_SPAN_K = Decimal(15)
-"""When nobody knows how warm the coil is: within 15 K of the limits' temperature (common practice for a shop, no
-source).
-"""
+"""When nobody knows how warm the coil is: within 15 K of that (common practice for a shop, no source)."""
+KNOWN_HALF_SPAN_K = Decimal(5)
+"""How far a cold winding may be from what was told of its temperature (our choice): a thermometer sits on the outside."""
 
 
-def compared(measured: Measured, limit: Limit, coil_at_c: Decimal | None, *, cap_on: bool | None) -> Conformity:
+def compared(
+    measured: Measured, limit: Limit, coil_at_c: Decimal | None, *, cap_on: bool | None, copper: bool = True
+) -> Conformity:
     """A reading as it was taken against a limit as it is printed.
 
-    With both temperatures known the reading is referred to the limits'; with the coil's unknown the value stays and U
-    grows. When a plug cap is in the reading but not in the limits, or the other way round, the limits are shifted by
-    a 4 to 6 kΩ cap, and say so in their source.
+    The reading of a coil (`copper`) is referred to the temperature of the limits, ROOM_C where they carry none. Whatever is
+    not known widens U: the coil's temperature, and the ohms of a plug cap that is in the reading but not in the limits, or
+    the other way round. A cap is no copper. There are two kinds of caps; the one that brings the reading nearer counts.
     """
-    if limit.at_c is not None:
-        if coil_at_c is None:
-            spread_ohm = abs(measured.value_ohm) * SHOP_HALF_SPAN_K / (COPPER_K_C + limit.at_c)
-            measured = measured.with_part(rectangular("temperature of the coil", float(spread_ohm)))
-        else:
-            measured = measured.scaled(copper_ratio(coil_at_c, limit.at_c))
-    low_cap, high_cap = CAPS_OHM[0]
+    found = [
+        _with_cap(measured, limit, coil_at_c, cap_ohm, in_both=bool(cap_on and limit.cap_on), copper=copper)
+        for cap_ohm in _caps(limit, cap_on=cap_on)
+    ]
+    order = list(Zone)
+    return min(found, key=lambda one: order.index(one.zone))
+
+
+def _caps(limit: Limit, *, cap_on: bool | None) -> tuple[Span, ...]:
+    """What a plug cap adds to what the limits hold for, by kind of cap; below zero where the reading has it and they have not."""
     if cap_on and not limit.cap_on:
-        limit = replace(_shifted(limit, low_cap, high_cap), source=f"{limit.source} with a 4 to 6 kΩ cap added")
-    elif limit.cap_on and cap_on is False:
-        limit = replace(_shifted(limit, -high_cap, -low_cap), source=f"{limit.source} with a 4 to 6 kΩ cap taken off")
-    return conformity(measured, limit)
+        return tuple((-high, -low) for low, high in CAPS_OHM)
+    if limit.cap_on and not cap_on:
+        return tuple((low if cap_on is False else Decimal(0), high) for low, high in CAPS_OHM)
+    return ((Decimal(0), Decimal(0)),)
 
 
-def _shifted(limit: Limit, low_by: Decimal, high_by: Decimal) -> Limit:
-    low_ohm = None if limit.low_ohm is None else max(Decimal(0), limit.low_ohm + low_by)
-    high_ohm = None if limit.high_ohm is None else max(Decimal(0), limit.high_ohm + high_by)
-    return replace(limit, low_ohm=low_ohm, high_ohm=high_ohm)
+def _with_cap(  # noqa: PLR0913 - one reading and everything it is compared by
+    measured: Measured, limit: Limit, coil_at_c: Decimal | None, cap_ohm: Span, *, in_both: bool, copper: bool
+) -> Conformity:
+    at_c = (ROOM_C if limit.at_c is None else limit.at_c) if copper else None
+    ratio = Decimal(1) if at_c is None or coil_at_c is None else copper_ratio(coil_at_c, at_c)
+    kept = (
+        CAPS_OHM[0] if in_both else (Decimal(0), Decimal(0))
+    )  # stays in the reading, and does not change with temperature
+    added_ohm, added_half_ohm = _middle_and_half(cap_ohm)
+    kept_ohm, kept_half_ohm = _middle_and_half(kept)
+    # what is taken off is taken off before the copper is referred, what is added comes on top of it
+    factor = ratio if added_ohm < 0 else Decimal(1)
+    value = measured.scaled(ratio)
+    value_ohm = value.value_ohm + added_ohm * factor + kept_ohm * (1 - ratio)
+    doubts = [rectangular("plug cap", float(added_half_ohm * factor + kept_half_ohm * abs(1 - ratio)))]
+    if at_c is not None:
+        in_it_ohm = kept_ohm + max(added_ohm, Decimal(0))
+        span_k = SHOP_HALF_SPAN_K if coil_at_c is None else KNOWN_HALF_SPAN_K
+        spread_ohm = max(value_ohm - in_it_ohm, Decimal(0)) * span_k / (COPPER_K_C + at_c)
+        doubts.append(rectangular("temperature of the coil", float(spread_ohm)))
+    parts = (*value.parts, *(part for part in doubts if part.u_ohm))
+    found = conformity(Measured(max(value_ohm, Decimal(0)), parts), limit)
+    return replace(found, at_c=None if coil_at_c is None else at_c, cap_ohm=cap_ohm if any(cap_ohm) else None)
+
+
+def less_cap(measured: Measured) -> Measured:
+    """What is left of a reading without the resistor cap that is in it, of the kind that most makers print."""
+    cap_ohm, half_ohm = _middle_and_half(CAPS_OHM[0])
+    less = measured - Measured(cap_ohm, (rectangular("plug cap", float(half_ohm)),))
+    return Measured(max(less.value_ohm, Decimal(0)), less.parts)
+
+
+def _middle_and_half(span: Span) -> Span:
+    """The middle of a span and how far its ends lie from it."""
+    return ((span[0] + span[1]) / 2, (span[1] - span[0]) / 2)

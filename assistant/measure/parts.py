@@ -187,7 +187,7 @@ def _judged(case: PartCase, item: Item, attempts: tuple[Reading, ...]) -> ItemRe
     measured, findings, stand = _outcome(case, item, attempts, left_out=left_out)
     found = None
     if limit is not None and measured[-1] is not None:
-        found = compared(measured[-1], limit, case.part_at_c, cap_on=None)
+        found = _against(case, limit, measured[-1])
     moved = (_outcome(case, item, attempts, halves, left_out=left_out) for halves in _MOVES)
     turned = any(_counts(other[-1], where) != _counts(findings[-1], stand) for _, other, where in moved)
     worse = any(_worse(item, *pair, measured[-1]) for pair in zip(findings[:-1], attempts[:-1], strict=True))
@@ -276,10 +276,15 @@ def _finding(case: PartCase, item: Item, reading: Reading, measured: Measured | 
     return Finding.NEARLY if doubtful and item.wants is Wants.CLOSED else Finding.PARTLY
 
 
+def _against(case: PartCase, limit: Limit, measured: Measured) -> Conformity:
+    """Limits without a temperature may be those of a resistor, which does not rise as copper does."""
+    return compared(measured, limit, case.part_at_c, cap_on=None, copper=limit.at_c is not None)
+
+
 def _in_band(case: PartCase, item: Item, measured: Measured) -> Finding:
     value_ohm = measured.value_ohm
     if case.limit is not None:
-        return Finding(compared(measured, case.limit, case.part_at_c, cap_on=None).zone.value)
+        return Finding(_against(case, case.limit, measured).zone.value)
     if value_ohm >= OPEN_FROM_OHM[Wants.BAND]:
         return Finding.OPEN
     if not item.usual:

@@ -14,7 +14,7 @@ from assistant.measure.coil import CLASSES, Class, Electronics, Stroke, Tap
 from assistant.measure.doubt import doubts, half_a_digit
 from assistant.measure.guidance import cautions_for, next_for, unproven_for
 from assistant.measure.measured import Measured
-from assistant.measure.warm import WARM_TAPS, breaks_twice, cold_beside, seen_warm
+from assistant.measure.warm import BESIDE_COPPER, WARM_TAPS, breaks_twice, cold_beside, expected_span, seen_warm
 
 __all__ = [
     "CLASSES",
@@ -98,6 +98,8 @@ VERDICTS: tuple[Row, ...] = (
     Row("sound", _P_OK, _S_OK, _only(Class.SAME, Class.NOT_TAKEN), VerdictKind.SOUND),
     Row("killtab-unclear", _ANY, _S_OK, _only(Class.UNCLEAR),
         VerdictKind.UNDECIDED, again=(_K,), prepare=(Prepare.CLEAN_TAB,)),
+    Row("killtab-blind", _ANY, _S_OK, _only(Class.BLIND),
+        VerdictKind.UNDECIDED, again=(_P,), prepare=(Prepare.CLEAN_CORE, Prepare.CLEAN_TAB)),
     Row("contradiction", _P_OK, _S_OK, _K_UNLIKE,
         VerdictKind.UNDECIDED, again=(_K, _P), prepare=(Prepare.CLEAN_TAB, Prepare.CLEAN_CORE)),
     Row("killtab-wanted", _P_OFF, _S_OK, _only(Class.NOT_TAKEN),
@@ -115,7 +117,7 @@ VERDICTS: tuple[Row, ...] = (
         VerdictKind.UNDECIDED, VerdictKind.UNDECIDED, want=(_K,)),
     Row("core-contact", _ANY, _only(Class.BAD), _only(Class.SAME),
         VerdictKind.BAD_CONTACT, VerdictKind.BAD_CONTACT, again=(_S,), prepare=(Prepare.CLEAN_CORE,)),
-    Row("secondary-unclear", _ANY, _only(Class.BAD), _only(Class.UNCLEAR, Class.DIFFERENT),
+    Row("secondary-unclear", _ANY, _only(Class.BAD), _only(Class.UNCLEAR, Class.BLIND, Class.DIFFERENT),
         VerdictKind.UNDECIDED, again=(_S, _K), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
     Row("secondary-fault", _P_OK, _only(Class.BAD), _K_BROKEN,
         VerdictKind.SECONDARY_FAULT, again=(_S,), prepare=(Prepare.LEAD_AND_CAP_OFF, Prepare.CLEAN_CORE)),
@@ -165,6 +167,7 @@ _K_REASONS = {
     Class.DIFFERENT: Because.KILLTAB_DIFFERS,
     Class.UNCLEAR: Because.KILLTAB_UNCLEAR,
     Class.SAME: Because.KILLTAB_AGREES,
+    Class.BLIND: Because.KILLTAB_BLIND,
 }
 
 _K_REASONS_BESIDE_BAD = {
@@ -213,7 +216,9 @@ class _Hot:
 def _hot(case: Case, tap: Tap, cold: Measured) -> _Hot:
     """One winding hot. A break counts when it was read twice, and neither leads nor a plug cap can be what opens."""
     row = WARM_TAPS[tap].rows[seen_warm(case, cold, case.hot(tap)[-1], tap)]
-    reasons = (Reason(row.because, tap),)
+    reasons: tuple[Reason, ...] = (Reason(row.because, tap, *expected_span(case, cold.value_ohm, tap)),)
+    if case.warm_at_c is None and row.because in BESIDE_COPPER:
+        reasons = (*reasons, Reason(Because.WARM_TEMPERATURE_UNKNOWN, tap))
     if row.kind not in FAULTS:
         return _Hot(tap, row.kind, reasons, breaks=False)
     against = classify(case).leads_doubt
@@ -335,7 +340,7 @@ def _about_killtab(case: Case, p: TapResult, s: TapResult, k: TapResult, settled
     if case.electronics is not Electronics.NO:
         known = case.electronics is Electronics.YES
         yield Reason(Because.ELECTRONICS_YES if known else Because.ELECTRONICS_UNKNOWN, Tap.PRIMARY)
-    if k.kind in (Class.NOT_TAKEN, Class.UNCLEAR):
+    if k.kind in (Class.NOT_TAKEN, Class.UNCLEAR, Class.BLIND):
         yield Reason(Because.PRIMARY_ALONE, Tap.PRIMARY)
 
 

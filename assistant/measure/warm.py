@@ -11,6 +11,7 @@ from enum import Enum
 from assistant.measure.case import Because, Case, TapResult, VerdictKind
 from assistant.measure.classify import less_leads
 from assistant.measure.coil import (
+    CAPS_OHM,
     PRIMARY_SCATTER_OHM,
     PRIMARY_SUSPICIOUS_OHM,
     SCATTER_OHM,
@@ -20,17 +21,14 @@ from assistant.measure.coil import (
     Span,
     Tap,
 )
-from assistant.measure.limits import SHOP_HALF_SPAN_K, copper_ratio
+from assistant.measure.limits import KNOWN_HALF_SPAN_K, ROOM_C, SHOP_HALF_SPAN_K, copper_ratio
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading, Shown
 
-ROOM_C = Decimal(20)
-"""A shop, when nobody says how warm the coil was: within 15 K of it (common practice, no source)."""
 HOTTEST_C = Decimal(130)
 """As hot as a coil gets on an engine, when nobody says (our choice; insulation of class B ends there)."""
-COLD_HALF_SPAN_K = Decimal(5)
 WARM_HALF_SPAN_K = Decimal(10)
-"""How far the winding may be from what a thermometer on the coil showed (our choice): it cools while it is read."""
+"""How far a hot winding may be from what a thermometer on the coil showed (our choice): it cools while it is read."""
 
 
 class Warm(Enum):
@@ -98,20 +96,30 @@ WARM_TAPS: Mapping[Tap, WarmTap] = {
     ),
 }
 """The secondary first: it is what breaks more often when hot (common practice, no source)."""
+BESIDE_COPPER = frozenset({Because.WARM_AS_COPPER, Because.WARM_UNCLEAR, Because.WARM_LOWER, Because.WARM_HIGHER})
+"""What is said of a hot value beside what copper makes of the cold one."""
 TRIES = 3
 """So many hot readings of one winding are asked for at most: the coil has cooled by then."""
 BREAKS = frozenset({Warm.UNSTEADY, Warm.OPEN})
 """Outcomes that condemn once the reading was taken twice."""
 
 
-def expected_span(cold_ohm: Decimal, cold_c: Decimal | None, warm_c: Decimal | None) -> Span:
-    """Between which values copper puts a winding that read `cold_ohm`, all temperatures as far as they are known."""
-    half = SHOP_HALF_SPAN_K if cold_c is None else COLD_HALF_SPAN_K
-    cold = ROOM_C if cold_c is None else cold_c
+def expected_span(case: Case, cold_ohm: Decimal, tap: Tap) -> Span:
+    """Between which values copper puts a winding that read `cold_ohm`, all temperatures as far as they are known.
+
+    A plug cap that stayed on does not rise with the copper: of any kind of cap, none included, the reading may be.
+    """
+    half = SHOP_HALF_SPAN_K if case.coil_at_c is None else KNOWN_HALF_SPAN_K
+    cold_c = ROOM_C if case.coil_at_c is None else case.coil_at_c
     lowest_c, highest_c = (
-        (cold, HOTTEST_C) if warm_c is None else (warm_c - WARM_HALF_SPAN_K, warm_c + WARM_HALF_SPAN_K)
+        (cold_c, HOTTEST_C)
+        if case.warm_at_c is None
+        else (case.warm_at_c - WARM_HALF_SPAN_K, case.warm_at_c + WARM_HALF_SPAN_K)
     )
-    return (cold_ohm * copper_ratio(cold + half, lowest_c), cold_ohm * copper_ratio(cold - half, highest_c))
+    least, most = copper_ratio(cold_c + half, lowest_c), copper_ratio(cold_c - half, highest_c)
+    cap_ohm = min(CAPS_OHM[-1][1], cold_ohm) if tap is Tap.SECONDARY and case.cap_on else Decimal(0)
+    ends = [(cold_ohm - cap) * ratio + cap for cap in (Decimal(0), cap_ohm) for ratio in (least, most)]
+    return (min(ends), max(ends))
 
 
 def cold_beside(case: Case, cold: TapResult) -> Measured | None:
@@ -125,7 +133,7 @@ def seen_warm(case: Case, cold: Measured, reading: Reading, tap: Tap = Tap.SECON
     AS_COPPER within contact scatter of what copper does, whatever the meter's doubt; LOWER and HIGHER beyond that and the
     doubt together; UNCLEAR between. So a worse meter decides less, never otherwise.
     """
-    low_ohm, high_ohm = expected_span(cold.value_ohm, case.coil_at_c, case.warm_at_c)
+    low_ohm, high_ohm = expected_span(case, cold.value_ohm, tap)
     if reading.shown is Shown.UNSTEADY:
         return Warm.UNSTEADY
     warm = less_leads(case, reading, tap, f"warm {tap.value}")

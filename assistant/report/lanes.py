@@ -120,9 +120,6 @@ def _panel(
     sheet: Sheet, results: tuple[TapResult, ...], bands: tuple[Span, Span], limit: Limit | None, *, axis: Span
 ) -> Panel:
     published, usual = bands
-    first = results[0]
-    if first.conformity is not None:  # a plug cap may have moved the maker's figures
-        limit = first.conformity.limit
     lanes = [
         Lane(words.PUBLISHED, Look.PUBLISHED, *published, text=words.span(published)),
         Lane(words.USUAL, Look.USUAL, *usual, text=words.span(usual)),
@@ -156,12 +153,12 @@ def _readings(result: TapResult) -> list[Lane]:
 
 
 def _shown(name: str, reading: Reading, measured: Measured | None, found: Conformity | None) -> list[Lane]:
-    """A reading; and beside it, when the maker's limits hold at another temperature, what it would be there."""
+    """A reading; and beside it, when the maker's limits hold at another temperature or with another cap, what it would be there."""
     if measured is None:
         return [_without_value(name, reading)]
     lanes = [_point(name, measured)]
-    if found is not None and found.limit.at_c is not None and found.referred.value_ohm != measured.value_ohm:
-        lanes.append(_point(words.referred(name, found.limit.at_c), found.referred))
+    if found is not None and found.referred.value_ohm != measured.value_ohm:
+        lanes.append(_point(words.referred(name, found), found.referred))
     return lanes
 
 
