@@ -316,3 +316,52 @@ def test_the_same_case_moved_is_another_case() -> None:
     assert primary is not None
     assert secondary is not None
     assert (primary.value_ohm, secondary.value_ohm) == (Decimal("1.2"), Decimal("4204.75"))
+
+
+# ---- prefixes, caps, and what a comparison bears out
+
+
+def test_a_prefix_of_the_comparison_is_offered_where_it_fits() -> None:
+    for shown in ("4.20", "4.20M"):
+        assert Reason(Because.PREFIX_FITS, K, Decimal(4200)) in judge(case("1.4", "4.20k", shown)).reasons
+        # beside a primary that tells nothing, too
+        assert Because.PREFIX_FITS in because(case("OL OL", "4.20k", shown))
+    assert Because.PREFIX_FITS not in because(case("1.4", "4.20k", "5.20"))
+    assert Because.PREFIX_FITS not in because(case("1.4", "4.20k", "OL"))
+
+
+def test_no_prefix_of_the_primary_is_offered_that_the_comparison_refutes() -> None:
+    assert Because.PREFIX_FITS in because(case("1.4k 1.4k", "4.20k"))
+    assert Because.PREFIX_FITS in because(case("1.4k 1.4k", "4.20k", "4.20k"))
+    assert Because.PREFIX_FITS not in because(case("1.4k 1.4k", "4.20k", "5.60k"))
+
+
+def test_a_prefix_is_looked_for_behind_the_cap_that_stayed_on() -> None:
+    """11.5 Ω may be 11.5 kΩ: 6.5 kΩ and a cap of 5; without a cap that would be too much."""
+    limits = CoilLimits(secondary=Limit(Decimal(5900), Decimal(7100)))
+    assert (
+        Reason(Because.PREFIX_FITS, S, Decimal(11_200))
+        in judge(case("1.4", "11.5", cap_on=True, limits=limits)).reasons
+    )
+    assert Because.PREFIX_FITS not in because(case("1.4", "11.5", cap_on=False, limits=limits))
+
+
+def test_a_comparison_that_agrees_either_way_tells_nothing_of_the_primary() -> None:
+    for shown in ("4.20k", "4.24k", "4.25k"):
+        told = judge(case("45 45", "4.20k", shown))
+        assert told.killtab.kind is Class.BLIND
+        assert (told.kind, told.take) == (VerdictKind.UNDECIDED, ())
+    assert judge(case("400 400", "4.20k", "4.20k")).kind is VerdictKind.BAD_CONTACT
+
+
+def test_a_plug_cap_in_doubt_is_named_and_not_the_meter() -> None:
+    limits = {on: CoilLimits(secondary=Limit(Decimal(5900), Decimal(7100), cap_on=on)) for on in (True, False)}
+    for read_on, limits_on, shown, named in (
+        (True, False, "11.5k", Because.CAP_IN_DOUBT),
+        (False, True, "1.50k", Because.CAP_OFF_IN_DOUBT),
+        (None, True, "5.00k", Because.CAP_NOT_SAID),
+    ):
+        found = because(case("1.4", shown, cap_on=read_on, limits=limits[limits_on]))
+        assert named in found
+        assert Because.CANNOT_DECIDE not in found
+    assert Because.LIMITS_AT_ROOM in because(case("1.4", "6.50k", coil_at_c=Decimal(30), limits=limits[False]))

@@ -10,6 +10,7 @@ from coil_cases import POCKET, case, reading, readings
 from conversation import Conversation
 from records_cases import session
 
+from assistant.dialogue.case import case_of
 from assistant.dialogue.events import Decided, Save
 from assistant.dialogue.state import Bench, Phase
 from assistant.language import report_wording, verdict_wording
@@ -337,8 +338,9 @@ def test_it_is_offered_when_it_fails_hot_and_taken_step_by_step(bench: Bench) ->
     assert "200 Ω range" in talk.type("5.80")
     assert talk.step == "warm_primary"
     assert "How hot is the coil" in talk.type("1.7")
-    said = talk.type("80")
-    assert "Hot, the primary reads what its copper makes of the cold reading, 1.24 Ω to 1.49 Ω" in said
+    assert "how warm was the coil when it was read cold" in talk.type("80")
+    said = talk.type("20")
+    assert "Hot, the primary reads what its copper makes of the cold reading, 1.29 Ω to 1.43 Ω" in said
     assert "Hot, the secondary reads what its copper makes of the cold reading" in said
     assert talk.step == "after"
     assert talk.state.verdict is not None
@@ -385,7 +387,8 @@ def test_a_hot_primary_that_opens_is_read_twice_before_the_word(bench: Bench) ->
     assert talk.step == "warm_primary"
     talk.type("open loop")
     assert "How hot" in talk.type("yes")
-    said = talk.type("80")
+    talk.type("80")
+    said = talk.type("20")
     assert "Primary fault: the primary or its tab connection opens when it is hot." in said
     assert "Hot, the primary reads open, or nearly so, though it reads well cold." in said
 
@@ -435,9 +438,32 @@ def test_procedures_of_older_records_do_not_know_it(bench: Bench) -> None:
 
 def test_a_session_with_it_is_kept_and_read_back(tmp_path: Path) -> None:
     lines = ("ready", "four stroke", "no", "dies when hot", "done", "no", "done", "0.3", "1.4", "4.70", "no")
-    folder = session(tmp_path, *lines, "yes", "ready", "5.80", "1.7", "80", "done")
+    folder = session(tmp_path, *lines, "yes", "ready", "5.80", "1.7", "80", "20", "done")
     found = story(folder)
     assert not found.differs
     assert found.state.complete
     assert found.case.warm_at_c == 80
     assert POCKET.name == found.case.meter.name
+
+
+@pytest.mark.parametrize(
+    ("limits", "hot_at", "asked"), [(False, "80", True), (False, "not known", False), (True, "80", False)]
+)
+def test_how_cold_it_was_is_asked_where_it_counts_and_only_once(
+    bench: Bench,
+    limits: bool,  # noqa: FBT001 - a parameter of the test
+    hot_at: str,
+    asked: bool,  # noqa: FBT001 - the same
+) -> None:
+    given = ("yes", "0.8 ohms", "1.8 ohms", "none", "none", "20", "25") if limits else ("no",)
+    no = TO_OFFER.index("done") + 1
+    talk = Conversation(bench).to(*TO_OFFER[:no], *given, *TO_OFFER[no + 1 :])
+    assert talk.step == "warm_offer"
+    for line in ("yes", "ready", "5.80", "1.7", hot_at):
+        talk.type(line)
+    assert (talk.step == "cold_at") == asked
+    if asked:
+        talk.type("35")
+        case_ = case_of(bench, talk.state.facts)
+        assert case_.coil_at_c == Decimal(35)
+    assert talk.step == "after"

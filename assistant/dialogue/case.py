@@ -13,6 +13,8 @@ from assistant.measure.verdict import Case, Electronics, Stroke, Tap
 LEADS_MOST_OHM = Decimal(1)  # above it leads or tips are put right first (common practice, no source)
 WARM_STEPS = {Tap.SECONDARY: "warm", Tap.PRIMARY: "warm_primary"}
 """The steps of the hot readings, in their order."""
+COLD_STEPS = ("coil_at", "cold_at")
+"""The steps that ask how warm the coil was when it was read cold: beside the maker's limits, or after it was read hot."""
 _STROKES = {"two_stroke": Stroke.TWO, "four_stroke": Stroke.FOUR}
 _CAP = {"cap_on": True, "cap_off": False}  # "done" at the cleaning step says nothing about a cap
 _ELECTRONICS = {"yes": Electronics.YES, "no": Electronics.NO}
@@ -40,7 +42,7 @@ def case_of(bench: Bench, facts: Facts) -> Case:
         secondary=facts.at(Tap.SECONDARY.value),
         killtab=facts.at(Tap.KILLTAB.value),
         limits=CoilLimits(_limit(facts, "primary"), _limit(facts, "secondary")),
-        coil_at_c=number_at(facts, "coil_at"),
+        coil_at_c=next((at for at in (number_at(facts, step) for step in COLD_STEPS) if at is not None), None),
         cap_on=_CAP.get("".join(facts.answer("clean"))),
         symptoms=facts.answer("symptoms"),
         declined=facts.declined,

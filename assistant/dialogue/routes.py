@@ -194,6 +194,14 @@ def _after_warm(bench: Bench, state: State) -> Outcome:
     return enter(bench, state, "warm_at") if taken else _verdict(bench, state)
 
 
+def _after_warm_at(bench: Bench, state: State) -> Outcome:
+    """How cold it was before: where there is a hot value to hold against copper, and it was not asked beside the limits."""
+    case = case_of(bench, state.facts)
+    value = any(case.hot(tap) and case.hot(tap)[-1].quantity is not None for tap in WARM_TAPS)
+    wanted = value and case.warm_at_c is not None and "coil_at" not in state.told
+    return enter(bench, state, "cold_at") if wanted else _verdict(bench, state)
+
+
 def _knows(bench: Bench, name: str) -> bool:
     """Whether the procedure has a step; records of older versions do not know the newer ones."""
     return any(step.name == name for step in bench.procedure.steps)
@@ -280,6 +288,7 @@ ROUTES: Mapping[str, Route] = {
     "@verdict": _verdict,
     "@warm": _warm,
     "@after_warm": _after_warm,
+    "@after_warm_at": _after_warm_at,
     "@check": _check,
     "@check_declined": _check_declined,
     "@check_limits": _check_limits,
