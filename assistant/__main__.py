@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 from assistant.errors import OhmaloudError
 
 STEPS = "leads, primary, secondary, killtab or any (any other entry of grammar/expectations.toml works too)"
-
+_POINTS = "from where to the lead end the maker's limits of the secondary hold (default: the core)"
 KINDS = (
     "sound",
     "electronics",
@@ -149,6 +149,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
     for winding in ("primary", "secondary"):
         judge.add_argument(f"--{winding}-limits", metavar="LOW:HIGH", help="the maker's; one side may be empty")
     judge.add_argument("--limits-at", metavar="CELSIUS", help="temperature the limits hold for")
+    judge.add_argument("--limits-points", choices=("core", "killtab", "other"), default="core", help=_POINTS)
     judge.add_argument("--coil-at", metavar="CELSIUS", help="temperature of the coil")
     judge.add_argument(
         "--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto, fine, or one of your own"

@@ -105,7 +105,7 @@ _TAPS = ("primary", "secondary", "killtab")
 def judge(options: argparse.Namespace) -> int:
     """The verdict on readings given as options, as one JSON object."""
     from assistant import arguments, data
-    from assistant.measure.limits import CoilLimits
+    from assistant.measure.limits import CoilLimits, Points
     from assistant.measure.meter import load_meters
     from assistant.measure.verdict import Case, Electronics, Stroke
     from assistant.measure.verdict import judge as judge_case
@@ -126,7 +126,9 @@ def judge(options: argparse.Namespace) -> int:
 
     at_c = arguments.celsius("--limits-at", options.limits_at)
     windings = ("primary", "secondary")
-    limits = (arguments.limits(winding, getattr(options, f"{winding}_limits"), at_c, lexicon) for winding in windings)
+    limits = [arguments.limits(winding, getattr(options, f"{winding}_limits"), at_c, lexicon) for winding in windings]
+    if limits[1] is not None:
+        limits[1] = replace(limits[1], points=Points[options.limits_points.upper()])
     try:
         case = Case(
             meter=meters[options.meter],
@@ -142,10 +144,10 @@ def judge(options: argparse.Namespace) -> int:
         )
     except ValueError as error:
         raise BadInput(str(error)) from error
-    if options.coil_at is not None and options.limits_at is None:
-        tell("--coil-at was left aside: it is of use together with --limits-at.")
-    if options.limits_at is not None and options.primary_limits is None and options.secondary_limits is None:
-        tell("--limits-at was left aside: it is of use together with --primary-limits or --secondary-limits.")
+    for name in ("coil_at", "limits_at"):
+        if getattr(options, name) is not None and not any(limits):
+            option = f"--{name.replace('_', '-')}"
+            tell(f"{option} was left aside: it is of use together with --primary-limits or --secondary-limits.")
     out(as_json(judge_case(case)))
     return 0
 

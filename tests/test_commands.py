@@ -333,6 +333,16 @@ def test_a_temperature_alone_is_left_aside_with_a_word(run: Any, option: str) ->
     assert f"{option} was left aside" in result.err
 
 
+def test_judge_holds_limits_against_what_is_read_between_their_points(run: Any) -> None:
+    readings = ("judge", "--leads", "0.3", "--primary", "1.4", "--secondary", "9.00k", "--killtab", "9.01k")
+    limits = ("--secondary-limits", "8.7k:11.7k", "--limits-points")
+    found = {points: run(*readings, *limits, points).json for points in ("core", "killtab", "other")}
+    held = {points: [tap for tap in ("secondary", "killtab") if "limits" in one[tap]] for points, one in found.items()}
+    assert held == {"core": ["secondary"], "killtab": ["killtab"], "other": []}
+    for points in ("killtab", "other"):
+        assert any("hold between other points" in reason for reason in found[points]["because"])
+
+
 def test_a_long_label_is_taken_up_by_its_long_form(run: Any, tmp_path: Path) -> None:
     label = "the old water pump behind the shed that nobody wanted to carry down to the table"
     run("chat", "--data", str(tmp_path), "--job", label, typed="ready\n")

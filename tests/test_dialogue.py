@@ -3,6 +3,7 @@
 import pytest
 from conversation import TO_LEADS, Conversation, switched_off
 
+from assistant.dialogue.case import case_of
 from assistant.dialogue.events import (
     Decided,
     DeviceBack,
@@ -25,6 +26,7 @@ from assistant.dialogue.events import (
 from assistant.dialogue.moves import take_back
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.dialogue.step import step
+from assistant.measure.limits import Points
 from assistant.measure.verdict import Tap, VerdictKind
 
 
@@ -175,7 +177,7 @@ def test_the_meter_and_the_label_are_asked_and_kept(bench: Bench) -> None:
 
 def test_makers_limits_are_asked_one_by_one_and_used(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
-    talk.type("0.8 ohms", "1.3 ohms", "5.9k", "7.1k", "20", "25", "cap off")
+    talk.type("0.8 ohms", "1.3 ohms", "5.9k", "7.1k", "20", "25", "cap off", "yes")
     assert talk.step == "meter"
     talk.type("pocket", "all off", "0.3", "1.3", "6.40", "no")
     verdict = talk.state.verdict
@@ -198,6 +200,27 @@ def test_limits_may_be_left_out_side_by_side(bench: Bench) -> None:
     assert talk.step == "limits_cap"
 
 
+@pytest.mark.parametrize(
+    ("answers", "points"),
+    [
+        (("yes",), Points.CORE),
+        (("not known",), Points.CORE),
+        (("no", "yes"), Points.KILLTAB),
+        (("no", "no"), Points.OTHER),
+        (("no", "not known"), Points.OTHER),
+    ],
+)
+def test_between_which_points_the_limits_hold(bench: Bench, answers: tuple[str, ...], points: Points) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "none", "5.9k", "7.1k")
+    talk.type("not known", "cap off")
+    assert talk.step == "limits_points"
+    talk.type(*answers)
+    assert talk.step == "meter"
+    limit = case_of(bench, talk.state.facts).limits.secondary
+    assert limit is not None
+    assert limit.points is points
+
+
 def test_a_limit_a_thousand_times_off_is_asked_back(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
     assert "Is that the maker's figure?" in talk.type("0.8 k")
@@ -208,7 +231,7 @@ def test_a_limit_a_thousand_times_off_is_asked_back(bench: Bench) -> None:
 
 def test_a_limit_is_no_reading(bench: Bench) -> None:
     limits = ("ready", "14", "four stroke", "no", "none", "yes", "0.8 ohms", "1.3 ohms", "5.9k", "7.1 k")
-    talk = Conversation(bench).to(*limits, "not known", "cap off", "pocket", "done")
+    talk = Conversation(bench).to(*limits, "not known", "cap off", "yes", "pocket", "done")
     before = talk.state.facts
     assert "no reading to take back" in talk.type("that was wrong")
     assert "no reading to take back" in talk.type("no")

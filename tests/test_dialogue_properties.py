@@ -59,6 +59,7 @@ SENSIBLE = {
     "electronics": ("yes", "no", "not known"),
     "symptoms": ("no spark", "dies when hot", "done", "none"),
     "yes_no": ("yes", "no"),
+    "yes_no_unknown": ("yes", "no", "not known"),
     "limit": ("0.8 ohms", "1.3 ohms", "5.9k", "7.1 k", "none"),
     "temperature": ("20", "minus 5", "not known"),
     "cap": ("cap on", "cap off"),

@@ -1,5 +1,6 @@
 """The verdict table and the judgement: every row, the order of questions, and what published coils get."""
 
+import re
 from decimal import Decimal
 from itertools import chain, combinations, product
 from typing import Any
@@ -8,7 +9,7 @@ import pytest
 from check_rows import CheckRow, rows
 from coil_cases import METERS, case, plain, reading
 
-from assistant.measure.limits import CoilLimits, Limit
+from assistant.measure.limits import CoilLimits, Limit, Points
 from assistant.measure.verdict import (
     CLASSES,
     FAULTS,
@@ -471,10 +472,19 @@ def test_with_both_makers_limits_no_general_band_is_used() -> None:
 # ---- published coils
 
 
+_FROM_TERMINAL = re.compile(r"kill-lead|primary terminal|\+ terminal|lead terminal|pin A")
+"""How the table's manuals name the primary's terminal, from which they measure through both windings."""
+
+
 def _limit(row: CheckRow, winding: str) -> Limit | None:
     low, high = row.maybe(f"{winding}_low_ohm"), row.maybe(f"{winding}_high_ohm")
     on = row["cap_state"].startswith("on") and winding == "secondary"
-    return None if low is None and high is None else Limit(low, high, row.maybe("reference_temperature_c"), on)
+    points = Points.CORE
+    if winding == "secondary":
+        told = row["secondary_points"]
+        points = Points.OTHER if "between" in told else Points.KILLTAB if _FROM_TERMINAL.search(told) else Points.CORE
+    at_c = row.maybe("reference_temperature_c")
+    return None if low is None and high is None else Limit(low, high, at_c, on, points=points)
 
 
 @pytest.mark.parametrize("meter", sorted(METERS))
@@ -507,4 +517,4 @@ def test_no_published_coil_is_condemned(row: CheckRow, electronics: Electronics,
         assert verdict.kind is VerdictKind.SOUND
         assert verdict.secondary.kind in (Class.USUAL, Class.NEAR)
         if limits is own:
-            assert verdict.secondary.kind is Class.USUAL or own.secondary is None
+            assert verdict.secondary.kind is Class.USUAL or own.at(S) is None

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from assistant.dialogue.procedure import Step
 from assistant.dialogue.state import Bench, Facts
-from assistant.measure.limits import TEMPERATURES_C, CoilLimits, Limit
+from assistant.measure.limits import TEMPERATURES_C, CoilLimits, Limit, Points
 from assistant.measure.meter import Meter, Range
 from assistant.measure.spark_gap import is_gap
 from assistant.measure.units import Reading, Shown
@@ -58,7 +58,15 @@ def _limit(facts: Facts, winding: str) -> Limit | None:
     if (low is None and high is None) or (low is not None and high is not None and low > high):
         return None
     cap = facts.answer("limits_cap") if winding == "secondary" else ()
-    return Limit(low, high, number_at(facts, "limits_at"), _CAP.get("".join(cap)))
+    points = _points(facts) if winding == "secondary" else Points.CORE
+    return Limit(low, high, number_at(facts, "limits_at"), _CAP.get("".join(cap)), points=points)
+
+
+def _points(facts: Facts) -> Points:
+    """Between which points the maker's figures of the secondary hold; not known is taken as core to lead end, as most print."""
+    if facts.answer("limits_points") != ("no",):
+        return Points.CORE
+    return Points.KILLTAB if facts.answer("limits_killtab") == ("yes",) else Points.OTHER
 
 
 def last_ohms(readings: tuple[Reading, ...]) -> Decimal | None:

@@ -8,7 +8,7 @@ from assistant.language.verdict_wording import compared_as, ohms, shown, with_do
 from assistant.measure.case import Case, TapResult
 from assistant.measure.coil import Electronics, Span, Stroke, Tap
 from assistant.measure.earlier import Agreement, Earlier
-from assistant.measure.limits import Conformity, Limit
+from assistant.measure.limits import Conformity, Limit, Points
 from assistant.measure.parts import ItemResult
 from assistant.measure.units import Reading, Shown
 
@@ -142,13 +142,16 @@ def test_facts(case: Case, symptoms: tuple[str, ...]) -> tuple[tuple[str, str], 
 
 
 def limit_span(limit: Limit) -> str:
-    """A pair of limits: `0.8 Ω to 1.3 Ω at 20 °C`."""
-    at = "" if limit.at_c is None else f" at {limit.at_c} °C"
+    """A pair of limits: `0.8 Ω to 1.3 Ω at 20 °C`; and between which points, where that is not core and lead end."""
+    told = "" if limit.at_c is None else f" at {limit.at_c} °C"
+    told += {Points.KILLTAB: ", from kill tab to lead end", Points.OTHER: ", between other points"}.get(
+        limit.points, ""
+    )
     if limit.low_ohm is None:
-        return f"at most {ohms(limit.high_ohm or Decimal(0))}{at}"
+        return f"at most {ohms(limit.high_ohm or Decimal(0))}{told}"
     if limit.high_ohm is None:
-        return f"at least {ohms(limit.low_ohm)}{at}"
-    return f"{span((limit.low_ohm, limit.high_ohm))}{at}"
+        return f"at least {ohms(limit.low_ohm)}{told}"
+    return f"{span((limit.low_ohm, limit.high_ohm))}{told}"
 
 
 def span(edges: Span) -> str:

@@ -139,6 +139,8 @@ _BECAUSE: Mapping[Because, str] = {
     "A known-good coil in its place can settle it.",
     Because.NO_MAKERS_FIGURE: "Only the maker's figure for this coil can settle a secondary like that.",
     Because.RANGE_TOO_LOW: "Over range here says only that the secondary is above this range. Use a higher one.",
+    Because.LIMITS_ELSEWHERE: "The maker's limits of the secondary hold between other points than core and lead end: "
+    "this reading is not held against them.",
     Because.LIMITS_AT_ROOM: "The maker's limits name no temperature; 20 °C is taken for it (common practice, no source).",
     Because.TEMPERATURE_UNKNOWN: "The temperature of the coil is not known; that is allowed for in the doubt.",
 }

@@ -86,6 +86,7 @@ class Because(Enum):
     LEADS_UNPROVEN = "leads unproven"
     NO_MAKERS_FIGURE = "no maker's figure"
     LIMITS_ALONE = "limits alone"
+    LIMITS_ELSEWHERE = "limits elsewhere"
     LIMITS_AT_ROOM = "limits at room"
     TEMPERATURE_UNKNOWN = "temperature unknown"
     RANGE_TOO_LOW = "range too low"

@@ -1,5 +1,6 @@
 """From readings to classes: leads subtracted, limits compared, every attempt put into its class."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -25,7 +26,7 @@ from assistant.measure.coil import (
     with_caps,
 )
 from assistant.measure.explain import body_alone, body_that_fits, cap_between, prefix_that_fits, step_that_decides
-from assistant.measure.limits import Conformity, Zone, compared
+from assistant.measure.limits import Conformity, Points, Zone, compared
 from assistant.measure.measured import Measured
 from assistant.measure.units import Reading, Shown
 
@@ -70,7 +71,7 @@ def classify(case: Case) -> Seen:
     windings = Seen(primary, secondary, ())
     p, s = windings.last(Tap.PRIMARY), windings.last(Tap.SECONDARY)
     killtab = tuple(_killtab(case, reading, leads, p, s) for reading in case.killtab)
-    of_killtab = _about_difference(p, s, killtab[-1]) if killtab else ()
+    of_killtab = (*_about_difference(p, s, killtab[-1]), *_about_limits(case, killtab[-1])) if killtab else ()
     of_primary = _about(case, p)
     if killtab and _borne_out(p, s, killtab[-1]):
         of_primary = tuple(reason for reason in of_primary if reason.because is not Because.PREFIX_FITS)
@@ -159,16 +160,21 @@ def _winding(case: Case, tap: Tap, reading: Reading, leads: _Leads, halves: int)
     if measured is not None:
         measured = leads.off(measured)
     cap_on = case.cap_on if tap is Tap.SECONDARY else None
-    limit = case.limits.secondary if tap is Tap.SECONDARY else case.limits.primary
-    conformity = None
-    if measured is not None and limit is not None:
-        conformity = compared(measured, limit, case.coil_at_c, cap_on=cap_on)
-    inside = None if limit is None else _inside(conformity)
+    conformity = _against(case, tap, measured)
+    inside = None if case.limits.at(tap) is None else _inside(conformity)
     if tap is Tap.PRIMARY:
         kind = primary_class(reading, measured, inside=inside)
     else:
         kind = secondary_class(reading, measured, case.stroke, inside=inside, cap_on=cap_on)
     return TapResult(tap, kind, reading, measured, conformity)
+
+
+def _against(case: Case, tap: Tap, measured: Measured | None) -> Conformity | None:
+    """A value against the maker's limits that hold between its points; None where there are none, or no value."""
+    limit = case.limits.at(tap)
+    if measured is None or limit is None:
+        return None
+    return compared(measured, limit, case.coil_at_c, cap_on=None if tap is Tap.PRIMARY else case.cap_on)
 
 
 def _inside(conformity: Conformity | None) -> bool:
@@ -184,7 +190,8 @@ def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapRe
     if measured is not None:
         measured = leads.off(measured)
     if s.kind in (Class.BAD, Class.BEYOND):
-        return TapResult(Tap.KILLTAB, _killtab_beside_bad(case, reading, measured, leads), reading, measured)
+        kind = _killtab_beside_bad(case, reading, measured, leads)
+        return TapResult(Tap.KILLTAB, kind, reading, measured, _against(case, Tap.KILLTAB, measured))
     expected = s.measured
     if expected is not None and p.measured is not None and p.kind not in _P_OFF:
         expected = expected + p.measured
@@ -199,13 +206,13 @@ def _killtab(case: Case, reading: Reading, leads: _Leads, p: TapResult, s: TapRe
     if kind is Class.SAME and p.kind in _P_OFF and p.measured is not None and expected is not None:
         with_primary = killtab_class(reading, measured, expected + p.measured, _steps(reading, s.reading, p.reading))
         kind = Class.SAME if with_primary is Class.DIFFERENT else Class.BLIND
-    return TapResult(Tap.KILLTAB, kind, reading, measured)
+    return TapResult(Tap.KILLTAB, kind, reading, measured, _against(case, Tap.KILLTAB, measured))
 
 
 def _killtab_beside_bad(case: Case, reading: Reading, measured: Measured | None, leads: _Leads) -> Class:
     """K beside a bad S: like a good coil, as bad as S, or neither; UNCLEAR where a good coil would be over range too."""
     if measured is None:
-        limit = case.limits.secondary
+        limit = case.limits.at(Tap.SECONDARY)
         most_ohm = limit.high_ohm if limit is not None else None
         if most_ohm is not None and _over(reading, most_ohm):
             return Class.UNCLEAR
@@ -238,19 +245,27 @@ def _about(case: Case, result: TapResult) -> tuple[Reason, ...]:
     if result.reading is None:
         return ()
     usual = PRIMARY_USUAL_OHM if result.tap is Tap.PRIMARY else secondary_usual(case.stroke, cap_on=case.cap_on)
-    reasons = [Reason(Because.CLASS, result.tap, *usual)]
-    if result.conformity is not None:
-        reasons.append(Reason(Because.AGAINST_LIMITS, result.tap))
-        if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
-            reasons += _undecidable(case, result.tap, result.reading, result.conformity)
-        if case.coil_at_c is None:
-            reasons.append(Reason(Because.TEMPERATURE_UNKNOWN, result.tap))
-        elif result.conformity.limit.at_c is None:
-            reasons.append(Reason(Because.LIMITS_AT_ROOM, result.tap))
+    reasons = [Reason(Because.CLASS, result.tap, *usual), *_about_limits(case, result)]
     if result.tap is Tap.SECONDARY:
         reasons += _about_cap(case, result)
     reasons += _about_slips(case, result, usual)
     return tuple(reasons)
+
+
+def _about_limits(case: Case, result: TapResult) -> Iterator[Reason]:
+    """How one reading stands to the maker's limits, or why it is not held against those of the secondary."""
+    secondary = case.limits.secondary
+    if result.tap is Tap.SECONDARY and secondary is not None and secondary.points is not Points.CORE:
+        yield Reason(Because.LIMITS_ELSEWHERE, Tap.SECONDARY)
+    if result.conformity is None or result.reading is None:
+        return
+    yield Reason(Because.AGAINST_LIMITS, result.tap)
+    if not result.conformity.decidable and result.conformity.zone in _IN_DOUBT:
+        yield from _undecidable(case, result.tap, result.reading, result.conformity)
+    if case.coil_at_c is None:
+        yield Reason(Because.TEMPERATURE_UNKNOWN, result.tap)
+    elif result.conformity.limit.at_c is None:
+        yield Reason(Because.LIMITS_AT_ROOM, result.tap)
 
 
 _CAP_IN_DOUBT = {True: Because.CAP_IN_DOUBT, False: Because.CAP_OFF_IN_DOUBT, None: Because.CAP_NOT_SAID}

@@ -4,7 +4,7 @@ All are names of sentences; the sentences stand in language/verdict_wording.py.
 """
 
 from assistant.measure.case import FAULTS, Case, VerdictKind
-from assistant.measure.coil import Class
+from assistant.measure.coil import Class, Tap
 
 LADDER = (
     "plug",
@@ -77,7 +77,7 @@ def unproven_for(kind: VerdictKind, p: Class, k: Class, case: Case) -> tuple[str
         open_.append("no comparison")
     if _HOT.intersection(case.symptoms):
         open_.append("cold only")
-    if case.limits.primary is None or case.limits.secondary is None:
+    if case.limits.at(Tap.PRIMARY) is None or case.limits.at(Tap.SECONDARY) is None:
         open_.append("general bands")
     return tuple(open_)
 

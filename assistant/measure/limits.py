@@ -10,7 +10,7 @@ from decimal import Decimal
 from enum import Enum
 from math import erfc, inf, sqrt
 
-from assistant.measure.coil import CAPS_OHM, Span
+from assistant.measure.coil import CAPS_OHM, Span, Tap
 from assistant.measure.measured import Measured, rectangular
 
 COPPER_K_C = Decimal("234.5")
@@ -19,6 +19,14 @@ two-temperature form).
 """
 TEMPERATURES_C = (Decimal(-60), Decimal(300))
 """A coil outside these is a slip of the tongue; between them the straight line is good enough for a coil."""
+
+
+class Points(Enum):
+    """Between which points the maker's figures of a secondary hold."""
+
+    CORE = "core to lead end"
+    KILLTAB = "kill tab to lead end"
+    OTHER = "other points"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +43,7 @@ class Limit:
     at_c: Decimal | None = None
     cap_on: bool | None = None
     source: str = "the maker's limits"
+    points: Points = Points.CORE
 
     def __post_init__(self) -> None:
         sides = [side for side in (self.low_ohm, self.high_ohm) if side is not None]
@@ -53,6 +62,13 @@ class CoilLimits:
 
     primary: Limit | None = None
     secondary: Limit | None = None
+
+    def at(self, tap: Tap) -> Limit | None:
+        """The limits that hold for what is read at these points; None where there are none."""
+        if tap is Tap.PRIMARY or self.secondary is None:
+            return self.primary if tap is Tap.PRIMARY else None
+        holds = {Points.CORE: Tap.SECONDARY, Points.KILLTAB: Tap.KILLTAB}.get(self.secondary.points)
+        return self.secondary if tap is holds else None
 
 
 NO_LIMITS = CoilLimits()

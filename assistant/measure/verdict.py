@@ -321,7 +321,7 @@ def _given_up(case: Case, tap: Tap) -> Reason:
 def _of_row(row: Row, kind: VerdictKind, case: Case) -> Iterator[Reason]:
     """The row's own reasons, as far as they hold."""
     for because in row.reasons:
-        if because is Because.NO_MAKERS_FIGURE and case.limits.secondary is not None:
+        if because is Because.NO_MAKERS_FIGURE and case.limits.at(Tap.SECONDARY) is not None:
             yield Reason(Because.LIMITS_ALONE, Tap.SECONDARY)
         elif because in _ALWAYS or kind in FAULTS:
             yield Reason(because)

@@ -81,7 +81,7 @@ def panels(sheet: Sheet) -> tuple[Panel, ...]:
         sheet,
         (verdict.secondary, verdict.killtab),
         (SECONDARY_PUBLISHED_OHM, usual),
-        case.limits.secondary,
+        case.limits.at(Tap.SECONDARY) or case.limits.at(Tap.KILLTAB),
         axis=(Decimal(1_000), Decimal(50_000)),
     )
     return (primary, secondary)
