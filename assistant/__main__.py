@@ -293,8 +293,9 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
         dest="ranges",
         action="append",
         default=[],
-        metavar="FULL:DIGIT:PERCENT:COUNTS",
-        help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; lowest range first",
+        metavar="FULL:DIGIT:PERCENT:COUNTS[:OFFSET]",
+        help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; for a range that "
+        "shows a fixed value with the leads shorted (mostly 200 MΩ), that value in ohms; lowest range first",
     )
     meter.add_argument(
         "--from",

@@ -23,6 +23,8 @@ _NUMBER = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9})?")
 _FACTORS = {"": Decimal(1), "k": Decimal(1_000), "K": Decimal(1_000), "M": Decimal(1_000_000)}
 _YES_NO = {"yes": True, "y": True, "no": False, "n": False}
 _MOST_RANGES = 20
+_OFFSET_FROM_OHM = 100_000_000
+"""Ranges from here up may show a fixed value with the leads shorted (tests/checks/meter_display.tsv, the 200 MΩ range)."""
 
 
 def meter(options: argparse.Namespace) -> int:
@@ -103,7 +105,8 @@ def _range(text: str) -> Range:
         return (_ohms(full), _ohms(digit), _number(percent), _number(counts), offset_ohm)
     except ValueError:
         raise BadInput(
-            f"--range {text!r}: expected FULL:LAST-DIGIT:PERCENT:COUNTS, as 200:0.1:0.8:2 or 20k:10:0.8:2"
+            f"--range {text!r}: expected FULL:LAST-DIGIT:PERCENT:COUNTS, as 200:0.1:0.8:2 or 20k:10:0.8:2;"
+            " behind them what it shows with the leads shorted where that is subtracted, as 200M:100k:5:10:1M"
         ) from None
 
 
@@ -194,8 +197,10 @@ def _asked(name: str, title: str | None, answers: Answers) -> tuple[str, bool, l
         counts = _ask(
             "And how many counts of the last digit, as 2?", "counts", _number_said, "a whole number, as 2", answers
         )
-        tell(f"Range {ohms(full)}: last digit {ohms(digit)}, {percent} percent, {counts} counts.")
-        so_far = [*ranges, (full, digit, percent, counts, Decimal(0))]
+        offset = _offset(full, answers)
+        shorted = f", {ohms(offset)} with the leads shorted" if offset else ""
+        tell(f"Range {ohms(full)}: last digit {ohms(digit)}, {percent} percent, {counts} counts{shorted}.")
+        so_far = [*ranges, (full, digit, percent, counts, offset)]
         fault = _fault_of(name, _profile(title, so_far, hand_set=hand_set))
         if fault:
             tell(f"{fault} This range once more.")
@@ -203,6 +208,14 @@ def _asked(name: str, title: str | None, answers: Answers) -> tuple[str, bool, l
         ranges = so_far
         which = "next"
     return title, hand_set, ranges
+
+
+def _offset(full_ohm: Decimal, answers: Answers) -> Decimal:
+    """What a very high range shows with the leads shorted; lower ranges are not asked about."""
+    if full_ohm < _OFFSET_FROM_OHM:
+        return Decimal(0)
+    question = "What does it show on this range with the leads shorted, as 1M? Or say none."
+    return _ask(question, "offset", _ohms_or_done, "ohms, as 1M, or one meg-ohm; or none", answers) or Decimal(0)
 
 
 def _title(answer: _Answer) -> str:

@@ -85,6 +85,29 @@ def test_a_meter_is_described_in_words_and_each_range_is_said_back(run: Any) -> 
     ]
 
 
+@pytest.mark.parametrize(
+    ("answer", "offset_ohm", "told"),
+    [
+        ("1M", 1_000_000, ", 1 MΩ with the leads shorted."),
+        ("it shows one meg-ohm", 1_000_000, ", 1 MΩ with the leads shorted."),
+        ("none", 0, "10 counts."),
+        ("no", 0, "10 counts."),
+        ("0", 0, "10 counts."),
+    ],
+)
+def test_only_a_very_high_range_is_asked_what_it_shows_with_the_leads_shorted(
+    run: Any, answer: str, offset_ohm: int, told: str
+) -> None:
+    answers = ("W", "yes", *("20M", "10k", "1", "5"), *("200M", "100k", "5", "10", "ten percent", answer), "done")
+    result = run("meter", "new", "wide", typed="\n".join(answers) + "\n")
+    assert result.status == 0, result.err
+    assert result.err.count("with the leads shorted, as 1M?") == 2
+    assert "I need ohms, as 1M, or one meg-ohm; or none." in result.err
+    (line,) = (line for line in result.err.splitlines() if line.startswith("Range 200 MΩ"))
+    assert line.endswith(told)
+    assert [r.offset_ohm for r in load_meters(data.meters())["wide"].ranges] == [0, offset_ohm]
+
+
 def test_a_number_in_words_without_its_unit_is_asked_again(run: Any) -> None:
     result = run("meter", "new", "mine", typed="Workshop\nyes\ntwo hundred\n")
     assert result.status == 2
@@ -187,6 +210,7 @@ def test_one_of_ones_own_is_replaced_only_when_told_so(run: Any, own: Path) -> N
         (("new", "Mine", *_RANGES), "'Mine': expected a name"),
         (("new", "pocket", *_RANGES), "'pocket': a meter of that name comes with the program"),
         (("new", "mine", "--range", "200"), "--range '200': expected FULL:LAST-DIGIT:PERCENT:COUNTS"),
+        (("new", "mine", "--range", "200M:100k:5:10:"), "as 200M:100k:5:10:1M"),
         (("new", "mine", "--range", "200:x:1:2"), "--range '200:x:1:2': expected"),
         (("new", "mine", "--range", "200:0.1:-1:2"), "--range '200:0.1:-1:2': expected"),
         (("new", "mine", "--range", "200:0.1:0.8:2:1:1"), "--range '200:0.1:0.8:2:1:1': expected"),
