@@ -294,8 +294,7 @@ def _records(command: Callable[[str, str, str], argparse.ArgumentParser]) -> Non
         action="append",
         default=[],
         metavar="FULL:DIGIT:PERCENT:COUNTS[:OFFSET]",
-        help="full scale and last digit in ohms, accuracy as percent of reading and counts of the last digit; for a range that "
-        "shows a fixed value with the leads shorted (mostly 200 MΩ), that value in ohms; lowest range first",
+        help="full scale, last digit (ohms), percent of reading, counts of the last digit; what shorted leads show; lowest range first",
     )
     meter.add_argument(
         "--from",

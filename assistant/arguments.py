@@ -11,10 +11,13 @@ from assistant.language.lexicon import Lexicon
 from assistant.language.meaning import Ask, Expectation, NotUnderstood, SaidReading
 from assistant.language.readback import printed
 from assistant.language.understand import understand
+from assistant.language.wording import printed_ohms
 from assistant.measure.limits import Limit
+from assistant.measure.meter import Meter
 from assistant.measure.units import Quantity, Reading, Shown, Unit
 from assistant.measure.verdict import Tap
 from assistant.report.meaning_json import as_json
+from assistant.streams import tell
 
 _RANGE = re.compile(r"([0-9]{1,9})([kKM]?)")
 _FULL_SCALE = re.compile(r"[12456]0+")
@@ -49,6 +52,29 @@ def reading(option: str, text: str, lexicon: Lexicon) -> Reading:
         found = "its last letter is a tolerance" if last == notation.TOLERANCE else "this is no plain value"
         why = f"It may mean {printed(meaning.reading)}, but {found}."
     raise BadInput(f"{option} {text!r}: expected a reading, as 1.4, 4.2k, OL or unsteady. {why}".rstrip())
+
+
+def shown_by(meter: Meter, option: str, text: str, lexicon: Lexicon) -> Reading:
+    """A reading that this meter can have shown; a value above its highest range is refused, nobody can be asked here.
+
+    Digits that its display does not have are told; they are judged with the doubt of those that it has.
+    """
+    found = reading(option, text, lexicon)
+    if found.quantity is None:
+        return found
+    if meter.too_much(found):
+        most = printed_ohms(meter.highest.full_ohm)
+        raise BadInput(
+            f"{option} {text!r}: found {printed(found)}, but meter {meter.name} shows at most {most};"
+            " give OL if it showed over range, or another --meter"
+        )
+    finest_ohm = meter.finest_ohm(found.quantity.ohms)
+    if found.quantity.ohms % finest_ohm:
+        tell(
+            f"{option} {text!r}: meter {meter.name} shows no digit below {finest_ohm:f} Ω there;"
+            " the value is taken as given, with the doubt of that digit."
+        )
+    return found
 
 
 def limits(winding: str, text: str | None, at_c: Decimal | None, lexicon: Lexicon) -> Limit | None:

@@ -118,7 +118,7 @@ def judge(options: argparse.Namespace) -> int:
 
     def reading(name: str) -> "Reading | None":
         text = getattr(options, name)
-        return None if text is None else arguments.reading(f"--{name}", text, lexicon)
+        return None if text is None else arguments.shown_by(meters[options.meter], f"--{name}", text, lexicon)
 
     def attempts(name: str) -> "tuple[Reading, ...]":
         found = reading(name)

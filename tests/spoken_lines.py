@@ -36,6 +36,7 @@ GIVEN: Mapping[str, object] = {
     "readings": (("the leads", reading("0.3")), ("the primary reading", reading("1.4"))),
     "phase": "a question is open",
     "label": "14",
+    "meter": "pocket meter with a dial set by hand",
     "phrases": ("two-stroke", "no spark at all"),
     "full_ohm": 20_000,
     "words_a_minute": 200,

@@ -56,6 +56,11 @@ def test_read_says_what_a_phrase_means(run: Any, arguments: tuple[str, ...], exp
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
+        (("judge", "--killtab", "25M"), "--killtab '25M': found 25 MΩ, but meter pocket shows at most 20 MΩ; give OL"),
+        (
+            ("judge", "--leads", "41M", "--meter", "auto"),
+            "but meter auto shows at most 40 MΩ; give OL if it showed over",
+        ),
         (("read",), "ohmaloud read: the following arguments are required: TEXT (see ohmaloud read --help)\n"),
         (("read", "1", "--step", "tertiary"), "no step 'tertiary'"),
         (("read", "1", "--range", "soft"), "--range 'soft'"),
@@ -341,6 +346,21 @@ def test_judge_holds_limits_against_what_is_read_between_their_points(run: Any) 
     assert held == {"core": ["secondary"], "killtab": ["killtab"], "other": []}
     for points in ("killtab", "other"):
         assert any("hold between other points" in reason for reason in found[points]["because"])
+
+
+@pytest.mark.parametrize(
+    ("primary", "told"),
+    [
+        ("1.4567", "--primary '1.4567': meter pocket shows no digit below 0.1 Ω there; the value is taken as given"),
+        ("1.40", ""),
+        ("6505", "meter pocket shows no digit below 10 Ω there"),
+        ("6500", ""),
+    ],
+)
+def test_digits_that_the_meter_does_not_have_are_told(run: Any, primary: str, told: str) -> None:
+    result = run("judge", "--primary", primary)
+    assert result.json["primary"]["shown"]
+    assert (told in result.err) if told else not result.err
 
 
 def test_a_long_label_is_taken_up_by_its_long_form(run: Any, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """What is not heard surely is asked back; what the data files make impossible is refused, not trusted."""
 
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 from conversation import TO_LEADS, Conversation, spoken
@@ -12,6 +13,7 @@ from assistant.dialogue.procedure import StepKind
 from assistant.dialogue.state import Bench, Phase, State
 from assistant.dialogue.step import confirmed, correct
 from assistant.language.meaning import Alternative, Expectation, Hearing, SaidReading, SaidText, Understood, Word
+from assistant.measure.meter import Meter, Range
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
 
 
@@ -206,6 +208,58 @@ def test_with_the_files_of_an_older_record_one_value_is_held_up(bench: Bench) ->
     del older["which"]
     talk = Conversation(replace(bench, lexicon=replace(bench.lexicon, expectations=older))).to(*TO_LEADS, "0.3")
     assert doubtful(talk, "fifteen ohms", "fifty ohms") == "I got: 15 Ω. Is that what the meter shows?"
+
+
+# ---- more than the meter in use shows
+
+
+def with_a_short_meter(bench: Bench, full_ohm: int, *lines: str) -> Conversation:
+    """A session with a meter that has one range, after these lines; the meter is named when it is begun."""
+    meter = Meter("short", "shed meter", hand_set=True, ranges=(Range(full_ohm, Decimal("0.1"), Decimal(1), 2),))
+    own = replace(bench, meters={**bench.meters, "short": meter})
+    return Conversation(own).to(*(line for line in TO_LEADS if line != "pocket"), *lines, meter="short")
+
+
+BEYOND = "I got: 15.0 kΩ, but the meter in use, shed meter, shows at most 2 kΩ; above that say over range."
+
+
+def test_a_value_above_the_highest_range_is_asked_about_with_the_meters_name(bench: Bench) -> None:
+    talk = with_a_short_meter(bench, 2_000, "0.3 ohms", "1.4 ohms")
+    assert talk.type("15.0k") == f"{BEYOND} Is that what the meter shows?"
+    assert "secondary" not in talk.readings()
+    assert talk.type("no").endswith("What does the secondary read?")
+    talk.type("15.0k", "OL", "yes")
+    assert talk.readings()["secondary"] == ["over range"]
+
+
+def test_a_value_above_the_highest_range_stands_when_the_meter_is_another_one(bench: Bench) -> None:
+    talk = with_a_short_meter(bench, 2_000, "0.3 ohms", "1.4 ohms", "15.0k", "yes")
+    assert talk.readings()["secondary"] == ["15.0 kΩ"]
+
+
+def test_a_value_above_the_highest_range_that_was_not_heard_surely_is_asked_about_once(bench: Bench) -> None:
+    talk = with_a_short_meter(bench, 2_000, "0.3 ohms", "1.4 ohms")
+    assert BEYOND in talk.hear("fifteen point zero kilo ohms")
+    surely(talk, "yes")
+    assert talk.readings()["secondary"] == ["15.0 kΩ"]
+
+
+def test_of_two_values_the_one_above_the_highest_range_is_asked_about(bench: Bench) -> None:
+    talk = with_a_short_meter(bench, 20, "0.3")
+    doubtful(talk, "fifteen ohms", "fifty ohms")
+    asked = "I got: 50 Ω, but the meter in use, shed meter, shows at most 20 Ω; above that say over range."
+    assert asked in surely(talk, "the second")
+    assert "primary" not in talk.readings()
+    surely(talk, "yes")
+    assert talk.readings()["primary"] == ["50 Ω"]
+
+
+def test_a_makers_figure_may_lie_above_what_the_meter_shows(bench: Bench) -> None:
+    answers = ("ready", "14", "four stroke", "no", "none", "yes", "0.8", "ohms", "1.3", "ohms")
+    meter = Meter("short", "shed meter", hand_set=True, ranges=(Range(2_000, Decimal(1), Decimal(1), 2),))
+    talk = Conversation(replace(bench, meters={**bench.meters, "short": meter})).to(*answers, meter="short")
+    talk.type("5.9k")
+    assert talk.readings()["secondary_low"] == ["5.9 kΩ"]
 
 
 def test_what_is_no_unit_is_named_and_the_unit_asked_for_again(bench: Bench) -> None:

@@ -97,6 +97,21 @@ def test_the_range_a_reading_was_taken_on(meter: str, text: str, usual_ohm: int 
     assert METERS[meter].range_for(reading(text), usual_ohm).full_ohm == full_ohm
 
 
+@pytest.mark.parametrize(
+    ("text", "too_much"),
+    [("20.00M", False), ("20.01M", True), ("99M", True), ("1.4", False), ("OL", False), ("jumping", False)],
+)
+def test_what_lies_above_the_highest_range_is_known(text: str, *, too_much: bool) -> None:
+    assert POCKET.too_much(reading(text)) is too_much
+
+
+@pytest.mark.parametrize(
+    ("text", "finest_ohm"), [("1.4567", "0.1"), ("200.0", "0.1"), ("200.1", "1"), ("6.50k", "10"), ("99M", "10000")]
+)
+def test_the_finest_digit_that_may_stand_for_a_value(text: str, finest_ohm: str) -> None:
+    assert POCKET.finest_ohm(quantity(text).ohms) == Decimal(finest_ohm)
+
+
 @pytest.mark.no_cover
 @given(st.sampled_from(sorted(METERS)), st.integers(0, 40_000_000), st.integers(0, 3), st.sampled_from(Unit))
 def test_every_value_has_a_range_and_a_doubt(name: str, digits: int, places: int, unit: Unit) -> None:

@@ -175,7 +175,7 @@ def doubt(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     if guess is not None and isinstance(guess.meaning, SaidReading) and readings and not guess.meaning.correction:
         if guess.rival is not None and _WHICH in bench.lexicon.expectations:
             return ask_guess(state, guess, wording.ask_which(guess.meaning.reading, guess.rival), _WHICH)
-        return ask_guess(state, guess, asked_back(current(bench, state), guess.meaning.reading))
+        return ask_guess(state, guess, asked_back(bench, state, guess.meaning.reading))
     if guess is not None and isinstance(guess.meaning, SaidCommand | SaidAnswers):
         return ask_guess(state, guess, wording.ask_guess(guess.words))
     return not_caught(bench, state, incoming)

@@ -3,8 +3,9 @@
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from assistant.dialogue.case import meter_of
 from assistant.dialogue.events import Effect, Event, Heard, Listen, Say, Typed
-from assistant.dialogue.procedure import Step, StepKind
+from assistant.dialogue.procedure import StepKind
 from assistant.dialogue.routes import Outcome, current, enter, expectation
 from assistant.dialogue.state import Bench, Phase, Point, State
 from assistant.language import wording
@@ -92,7 +93,7 @@ def restore_expectation(bench: Bench, state: State) -> State:
 def again(bench: Bench, state: State) -> Outcome:
     """The open question, whichever it is, and ears open; a reading that settles is asked about, not let pass."""
     if state.phase is Phase.SETTLING:
-        asked = Say(asked_back(bench.procedure.step(state.step), state.facts.at(state.step)[-1]))
+        asked = Say(asked_back(bench, state, state.facts.at(state.step)[-1]))
         return replace(state, last_said=(asked,)), (asked, Listen(state.expect))
     return state, (state.last_said[-1], Listen(state.expect))
 
@@ -142,9 +143,14 @@ def is_reading(bench: Bench, step: str) -> bool:
     return bench.procedure.step(step).kind is StepKind.READING
 
 
-def asked_back(step: Step, found: Reading, reason: str = "") -> str:
-    """The question whether a value was heard right."""
-    return wording.ask_limit(found, reason) if step.kind is StepKind.LIMIT else wording.ask_reading(found, reason)
+def asked_back(bench: Bench, state: State, found: Reading, reason: str = "") -> str:
+    """The question whether a value was heard right; what the meter in use cannot show is asked about with its name."""
+    if current(bench, state).kind is StepKind.LIMIT:
+        return wording.ask_limit(found, reason)
+    meter = meter_of(bench, state.facts)
+    if meter.too_much(found):
+        reason = wording.beyond_meter(meter.title, meter.highest.full_ohm)
+    return wording.ask_reading(found, reason)
 
 
 def ask_guess(state: State, guess: Understood, text: str, expecting: str = "confirm") -> Outcome:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from assistant.dialogue.answers import wrong_kind
+from assistant.dialogue.case import meter_of
 from assistant.dialogue.events import Listen, Say
 from assistant.dialogue.moves import (
     Incoming,
@@ -33,10 +34,12 @@ def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     found = meaning.reading
     if step.kind is StepKind.LIMIT and found.shown is not Shown.VALUE:
         return wrong_kind(bench, state, incoming)
-    implausible = _implausible(step, found)
+    implausible = _implausible(step, found) or beyond_meter(bench, state, found)
     if implausible or meaning.check:
         reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else ""
-        return ask_guess(state, Understood(meaning, sure=True, words=incoming.words), asked_back(step, found, reason))
+        return ask_guess(
+            state, Understood(meaning, sure=True, words=incoming.words), asked_back(bench, state, found, reason)
+        )
     return accept(bench, state, found)
 
 
@@ -45,6 +48,11 @@ def _implausible(step: Step, found: Reading) -> bool:
         return found.shown is not Shown.VALUE
     low, high = step.plausible_ohm
     return not low <= found.quantity.ohms <= high
+
+
+def beyond_meter(bench: Bench, state: State, found: Reading) -> bool:
+    """Whether a reading is more than the meter in use shows; a maker's figure may be."""
+    return current(bench, state).kind is StepKind.READING and meter_of(bench, state.facts).too_much(found)
 
 
 def accept(bench: Bench, state: State, found: Reading) -> Outcome:
@@ -65,6 +73,13 @@ def accept_guess(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """Yes to "is that what the meter shows?"."""
     found = said(Incoming(incoming.event, state.guess), SaidReading).reading
     return accept(bench, replace(state, phase=Phase.ASKING), found)
+
+
+def choose(bench: Bench, state: State, choice: Reading) -> Outcome:
+    """One of two values held up: taken, or asked about once more when the meter in use cannot show it."""
+    if beyond_meter(bench, state, choice):
+        return ask_guess(state, Understood(SaidReading(choice), sure=True, words=""), asked_back(bench, state, choice))
+    return accept(bench, replace(state, phase=Phase.ASKING), choice)
 
 
 def chosen(state: State, incoming: Incoming) -> Reading | None:

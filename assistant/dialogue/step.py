@@ -108,7 +108,7 @@ def instead(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """Another answer, or a correction, while something is only asked about: it is taken instead."""
     choice = readings.chosen(state, incoming)
     if choice is not None:
-        return readings.accept(bench, replace(state, phase=Phase.ASKING), choice)
+        return readings.choose(bench, state, choice)
     if state.phase is Phase.CONFIRMING and not _is_value(incoming.understood):
         asking = replace(state, phase=Phase.ASKING, guess=None)
         return _answer(bench, restore_expectation(bench, asking), incoming)

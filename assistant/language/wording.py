@@ -78,6 +78,11 @@ def ask_reading(reading: Reading, reason: str) -> str:
     return f"I got: {printed(reading)}{because}. Is that what the meter shows?"
 
 
+def beyond_meter(meter: str, full_ohm: int) -> str:
+    """Why a value is asked about that the meter in use cannot show: a clause for `ask_reading`."""
+    return f"but the meter in use, {shorten(meter)}, shows at most {printed_ohms(full_ohm)}; above that say over range"
+
+
 def ask_which(first: Reading, second: Reading) -> str:
     """Which of two values was said, when sound does not tell; spoken digit by digit, they sound different."""
     return f"I got: {printed(first)} or {printed(second)}. Which is it: the first, the second, or neither?"

@@ -57,12 +57,21 @@ class Meter:
         """The range of that full scale, None when the meter has none."""
         return next((range_ for range_ in self.ranges if range_.full_ohm == full_ohm), None)
 
+    def too_much(self, reading: Reading) -> bool:
+        """Whether a value lies above the highest range: this meter would have shown over range, so another was in use."""
+        return reading.quantity is not None and reading.quantity.ohms > self.highest.full_ohm
+
+    def finest_ohm(self, value_ohm: Decimal) -> Decimal:
+        """What the last digit is worth on the lowest range that holds a value; above all ranges, on the highest."""
+        return next((range_ for range_ in self.ranges if value_ohm <= range_.full_ohm), self.highest).resolution_ohm
+
     def range_for(self, reading: Reading, usual_ohm: int | None = None) -> Range:
         """The range a reading was most likely taken on.
 
         The one the reading names, when its value fits there. Otherwise one whose display holds the value and has the
         digits that were said: on a hand-set meter the one with full scale `usual_ohm` (where the procedure puts the
-        dial), else the lowest. A reading without a value belongs to the range it names, else to the highest.
+        dial), else the lowest. A reading without a value belongs to the range it names, else to the highest; so does a
+        value above them all, which nobody takes without asking whose meter it was (`too_much`).
         """
         named = self.at(reading.range_ohm)
         if reading.quantity is None:
