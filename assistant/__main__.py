@@ -151,9 +151,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
     judge.add_argument("--limits-at", metavar="CELSIUS", help="temperature the limits hold for")
     judge.add_argument("--limits-points", choices=("core", "killtab", "other"), default="core", help=_POINTS)
     judge.add_argument("--coil-at", metavar="CELSIUS", help="temperature of the coil")
-    judge.add_argument(
-        "--meter", metavar="NAME", default="pocket", help="meter profile: pocket, auto, fine, or one of your own"
-    )
+    judge.add_argument("--meter", metavar="NAME", default="pocket", help="pocket, auto, fine, or one of your own")
     judge.add_argument(
         "--repeated", metavar="TAPS", default="", help="readings taken a second time, as primary,secondary,killtab"
     )
