@@ -18,8 +18,9 @@ QUICK = "not slow"
 """The marks by which the quick set is asked for."""
 LEARNING = frozenset({"test_recipe_training.py", "test_recipe_letters.py"})
 """The library that the recipe learns with takes seconds to load, and every test of these files is slow."""
-settings.register_profile("whole", max_examples=100)
-settings.register_profile("quick", max_examples=10)
+# no deadline: how long an example takes says how busy the machine is
+settings.register_profile("whole", max_examples=100, deadline=None)
+settings.register_profile("quick", max_examples=10, deadline=None)
 
 
 def pytest_configure(config: pytest.Config) -> None:
