@@ -27,7 +27,8 @@ from assistant.measure.earlier import Agreement, Earlier
 from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.parts import Item, Judgement, PartCase, Wants, judge_part
 from assistant.measure.verdict import Case, Stroke, judge
-from assistant.report.chart import Axis, chart
+from assistant.preflight import load_bench, read_files
+from assistant.report.chart import NARROW, Axis, chart
 from assistant.report.lanes import Look, Panel, check_panels, panels
 from assistant.report.page import PAPERS, page
 from assistant.report.sheet import Sheet
@@ -97,12 +98,44 @@ _CHECKS = (
     judge_part(PartCase("spark", "spark across a known gap", POCKET, gap_mm=Decimal(6), jumped=(False, True))),
 )
 
+_TOLD = {
+    "cap": ("OL 5.1k 5.12k", "0.4k 0.4k"),
+    "kill_switch": ("OL@2000000", "0.4 0.4"),
+    "resistor": ("OL 4.9k",),
+    "trigger": ("151 150",),
+    "charging": ("330 331",),
+}
+
+
+def checked(*names: str) -> tuple[Judgement, ...]:
+    """Checks of the program itself, with readings that leave much to say."""
+    return tuple(
+        judge_part(
+            PartCase(
+                name,
+                check.title,
+                POCKET,
+                check.items,
+                tuple(map(readings, _TOLD.get(name, ()))),
+                leads=reading("0.3"),
+                limit=Limit(Decimal(100), Decimal(130), Decimal(20)) if name in ("trigger", "charging") else None,
+                gap_mm=Decimal(6),
+                jumped=(False, True),
+            )
+        )
+        for name, check in load_bench(read_files()).checks.items()
+        if name in names
+    )
+
+
 SHEETS: dict[str, Callable[[], Sheet]] = {
     "sound": lambda: sheet(case("1.4", "4.70k", "4.71k")),
     "nothing taken": lambda: sheet(case(leads="")),
     "fullest": fullest,
     "fault": lambda: sheet(case("1.4", "OL OL", "OL OL", limits=_LIMITS)),
     "with checks": lambda: replace(sheet(case("1.4", "4.70k")), checks=_CHECKS),
+    "with four checks": lambda: replace(fullest(), checks=checked("cap", "kill_switch", "resistor", "trigger")),
+    "with every check": lambda: replace(fullest(), checks=checked(*_TOLD, "spark")),
     "checks alone": lambda: replace(sheet(case()), checks=_CHECKS, coil=False),
 }
 
@@ -438,6 +471,18 @@ def test_the_drawing_is_well_formed_and_stays_inside_its_frame(name: str) -> Non
     assert height == sum(20 + 21 * len(panel.lanes) + 22 for panel in panels(SHEETS[name]()))
 
 
+@pytest.mark.parametrize("judgement", checked(*_TOLD), ids=lambda judgement: judgement.check)
+def test_the_narrow_chart_of_a_check_has_room_for_its_words(judgement: Judgement) -> None:
+    root = ET.fromstring(chart(check_panels(judgement), shape=NARROW))  # noqa: S314 - our own drawing
+    for text in root.iter("text"):
+        words, x = text.text or "", float(text.attrib["x"])
+        room_left, room_right = {"start": (0, 1), "end": (1, 0), "middle": (0.5, 0.5)}[
+            text.attrib.get("text-anchor", "start")
+        ]
+        assert x - 6 * len(words) * room_left >= 0
+        assert x + 6 * len(words) * room_right <= NARROW.width + 6
+
+
 def test_every_look_is_told_apart_without_colour() -> None:
     drawn = chart(panels(fullest()))
     colours = set(re.findall(r"\"(#[0-9a-f]{3,6})\"", drawn))
@@ -597,10 +642,10 @@ def engine() -> str:
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("name", SHEETS)
-def test_a_report_prints_on_one_sheet(engine: str, name: str, paper: str) -> None:
+def test_a_report_prints_on_one_sheet_with_many_checks_on_both_its_sides(engine: str, name: str, paper: str) -> None:
     found = pdf_of(page(SHEETS[name](), paper), engine)
     assert isinstance(found, bytes), found
-    assert len(re.findall(rb"/Type\s*/Page\b", found)) == (2 if name == "with checks" else 1)
+    assert len(re.findall(rb"/Type\s*/Page\b", found)) == (2 if name in ("with four checks", "with every check") else 1)
     width = {"A4": 595, "letter": 612}[paper]
     box = re.search(rb"/MediaBox\s*\[\s*0 0 ([0-9.]+)", found)
     assert box is not None

@@ -1,4 +1,4 @@
-"""A report page: one HTML file that needs nothing else, read by a customer, printed on one sheet, or read out by a screen reader.
+"""A report page: one HTML file that needs nothing else, read by a customer, printed on one sheet of paper, or read out by a screen reader.
 
 Everything that people said or typed is escaped, nothing on the page can run, and nothing is fetched.
 """
@@ -12,7 +12,7 @@ from assistant.language import check_wording, verdict_wording
 from assistant.language import page_wording as words
 from assistant.measure.coil import Tap
 from assistant.measure.parts import Judgement
-from assistant.report.chart import chart
+from assistant.report.chart import NARROW, WIDE, Shape, chart
 from assistant.report.lanes import Panel, check_panels, panels
 from assistant.report.sheet import Sheet
 
@@ -32,7 +32,7 @@ th,td{border:1px solid #555;padding:.2rem .45rem;text-align:left;vertical-align:
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.1rem .8rem}dt{font-weight:bold}dd{margin:0}
 svg{width:100%;height:auto;font:12.5px "DejaVu Sans","Liberation Sans",Arial,sans-serif}
 figcaption,footer,.small{font-size:.85rem}footer{border-top:1px solid #000;margin-top:1rem}
-.wide{overflow-x:auto}
+.wide{overflow-x:auto}.check svg{max-width:36rem}
 @media(min-width:50rem),print{.columns{columns:2;column-gap:1.6rem}}
 .columns{margin-top:.8rem}.columns>:first-child h2{margin-top:0}h2{break-after:avoid}li{break-inside:avoid}
 @media print{
@@ -41,8 +41,14 @@ body{font-size:7.4pt;line-height:1.2;max-width:none;margin:0;padding:0}
 h1{font-size:12.5pt}h2{font-size:8.6pt;margin:3.5pt 0 1pt}h3{font-size:7.8pt;margin:2.5pt 0 1pt}p,ul,ol,dl,figure{margin:1pt 0}
 .say{font-size:9.5pt;padding:3pt 5pt}th,td{padding:1pt 3pt}thead th{background:none}caption{font-size:7pt}
 dl{display:block}dt,dd{display:inline}dt::after{content:": "}dd::after{content:". "}
-footer,.small{font-size:7pt}footer,.columns{margin-top:3pt}svg{max-height:72mm}
-.screen,#verdict-title{display:none}:not(.check)+.check{break-before:page}.wide{overflow:visible}figure,tr{break-inside:avoid}
+footer,.small{font-size:7pt}footer,.columns{margin-top:3pt}svg{max-height:72mm;max-width:160mm}.check svg{max-width:84mm}
+.screen,#verdict-title{display:none}.wide{overflow:visible}figure,tr{break-inside:avoid}
+.checks{columns:2;column-gap:1.2rem;break-inside:avoid;font-size:6.5pt;line-height:1.15;margin-top:3pt}
+.check:first-child h2{margin-top:0}.check h2{font-size:7.8pt}.check h3{font-size:6.8pt;margin:1.5pt 0 0}
+.check .say{font-size:7.4pt;padding:1.5pt 4pt}.check caption{font-size:6.3pt}.check :is(th,td){padding:.3pt 2pt}
+.check p,.check figure{margin:.5pt 0}.check .named{display:none}
+.part{margin:1pt 0}.part :is(h3,ul,li){display:inline;margin:0;padding:0}.part h3::after{content:": "}
+.part li+li::before{content:" • "}
 }
 """
 
@@ -146,13 +152,13 @@ def _figure(sheet: Sheet) -> str:
     return f'<section aria-labelledby="chart-title"><h2 id="chart-title">{words.CHART}</h2>\n{figure}</section>\n'
 
 
-def _drawn(drawn: tuple[Panel, ...], name: str) -> str:
+def _drawn(drawn: tuple[Panel, ...], name: str, shape: Shape = WIDE) -> str:
     """A chart and the same in words."""
     in_words = "".join(
         f"<p><strong>{_text(panel.title)}.</strong> {_text(' '.join(panel.in_words))}</p>" for panel in drawn
     )
     return (
-        f"<figure>\n{chart(drawn, name)}\n"
+        f"<figure>\n{chart(drawn, name, shape)}\n"
         f'<figcaption id="{name}-words" class="screen">{in_words}</figcaption>\n</figure>\n'
     )
 
@@ -186,8 +192,8 @@ def _doubt(sheet: Sheet) -> str:
 
 
 def _checks(sheet: Sheet) -> tuple[str, ...]:
-    """The checks beside the coil test, one after the other; after a coil test they begin on a sheet of their own."""
-    return tuple(
+    """The checks beside the coil test, one after the other; printed in two columns, below the coil test or on the back."""
+    made = "".join(
         _section(
             f"check-{judgement.check}",
             words.check_heading(judgement.title),
@@ -201,6 +207,7 @@ def _checks(sheet: Sheet) -> tuple[str, ...]:
         )
         for judgement in sheet.checks
     )
+    return (f'<div class="checks">{made}</div>\n',) if made else ()
 
 
 def _check_readings(judgement: Judgement) -> str:
@@ -209,14 +216,17 @@ def _check_readings(judgement: Judgement) -> str:
         return _part(words.READINGS, check_wording.readings(judgement))
     name = f"chart-{judgement.check}"
     rows = [words.part_row(result) for result in judgement.results]
+    table = _table(words.check_caption(judgement.title), words.CHECK_HEADS, rows)
+    drawn = _drawn(check_panels(judgement), name, NARROW)
+    # in print the caption and the names in the chart do for these two headings
     return (
-        f"<h3>{_text(words.READINGS)}</h3>\n{_table(words.check_caption(judgement.title), words.CHECK_HEADS, rows)}"
-        f'<h3 id="{name}-title">{_text(words.check_chart(judgement.title))}</h3>\n{_drawn(check_panels(judgement), name)}'
+        f'<h3 class="named">{_text(words.READINGS)}</h3>\n{table}'
+        f'<h3 id="{name}-title" class="named">{_text(words.check_chart(judgement.title))}</h3>\n{drawn}'
     )
 
 
 def _part(title: str, texts: tuple[str, ...]) -> str:
-    return f"<h3>{_text(title)}</h3>\n{_items('ul', texts)}" if texts else ""
+    return f'<div class="part"><h3>{_text(title)}</h3>\n{_items("ul", texts)}</div>\n' if texts else ""
 
 
 def _recordings(sheet: Sheet) -> str:
