@@ -11,7 +11,7 @@ from assistant.errors import BadInput
 from assistant.streams import comma_separated, data_folder, out, out_all, table, tell
 
 if TYPE_CHECKING:
-    from assistant.measure.earlier import Earlier
+    from assistant.records.beside import Beside
     from assistant.records.index import Index, Job
 
 REPORT = "report.html"
@@ -21,13 +21,16 @@ _TELL_FROM = 200
 
 def report(options: argparse.Namespace) -> int:
     """The report page of a session, and the same as PDF where a browser engine is found. Prints where they lie."""
+    from assistant.language import page_wording
     from assistant.records.folders import find
     from assistant.records.story import sheet, story
     from assistant.report.page import page
 
     data = data_folder(options)
     found = story(find(data, options.job))
-    content = sheet(found, _earlier(data, found.folder))
+    beside = _earlier(data, found.folder)
+    left_out = page_wording.earlier_left_out(beside.other_engine, beside.other_cap)
+    content = sheet(found, beside.found, left_out)
     to = Path(options.to) if options.to else found.folder / REPORT
     if options.to:
         content = replace(content, recordings=())  # links to sounds hold beside the record only
@@ -68,12 +71,12 @@ def _print(page: str, to: Path, browser: str | None) -> Path | None:
     return to
 
 
-def _earlier(data: Path, folder: Path) -> "tuple[Earlier, ...]":
+def _earlier(data: Path, folder: Path) -> "Beside":
     """How the coil of a session read before; nothing for a record that lies elsewhere."""
-    if folder.parent.resolve() != data.resolve():
-        return ()
-    from assistant.records.beside import earlier
+    from assistant.records.beside import Beside, earlier
 
+    if folder.parent.resolve() != data.resolve():
+        return Beside()
     with _index(data) as index:
         return earlier(index, folder.name)
 
@@ -169,14 +172,16 @@ def _is_date(text: str) -> bool:
 def compare(options: argparse.Namespace) -> int:
     """A coil's readings beside the shop's own earlier ones of the same coil, as one JSON object, and in words."""
     from assistant.language import page_wording as words
+    from assistant.language.wording import shorten
     from assistant.records.beside import earlier
 
     data = data_folder(options)
     with _index(data) as index:
-        folder = index.latest(options.job)
+        folder = index.latest(options.job) or index.latest(shorten(options.job))
         if folder is None:
             raise BadInput(f"{options.job!r}: no job of that label or folder name in {data}; see `ohmaloud jobs`")
-        found = earlier(index, folder)
+        beside = earlier(index, folder)
+    found = beside.found
     rows = []
     for one in found:
         values = {"median_ohms": one.median_ohm, "low_ohms": one.low_ohm, "high_ohms": one.high_ohm}
@@ -192,10 +197,20 @@ def compare(options: argparse.Namespace) -> int:
         )
         spread = f"{words.earlier_count(one)}, median {words.about(one.median_ohm)}, {words.earlier_span(one)}"
         tell(f"{words.NAMES[one.tap]}: {spread}. Now {words.earlier_now(one)}.")
-    tell(
-        words.earlier_rule(found) if found else "No earlier readings of this coil: none of the same coil name or label."
+    left_out = words.earlier_left_out(beside.other_engine, beside.other_cap)
+    if found:
+        tell(" ".join(filter(None, (words.earlier_rule(found), words.earlier_at(found)))))
+    elif not left_out:
+        tell("No earlier readings of this coil: none of the same coil name or label.")
+    if left_out:
+        tell(left_out)
+    out(
+        {
+            "job": folder,
+            "beside": rows,
+            "left_out": {"other_engine": beside.other_engine, "other_cap": beside.other_cap},
+        }
     )
-    out({"job": folder, "beside": rows})
     return 0
 
 

@@ -1,13 +1,16 @@
 """A reading beside earlier ones of the same coil: median, spread, and what may be concluded."""
 
+from dataclasses import replace
 from decimal import Decimal
+from math import hypot
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.measure.coil import Tap
-from assistant.measure.earlier import Agreement, Earlier, Past, beside_earlier
+from assistant.measure.earlier import UNTOLD, Agreement, Circumstances, Earlier, Past, beside_earlier
+from assistant.measure.limits import ROOM_C, copper_ratio
 from assistant.measure.measured import Measured, Part
 
 
@@ -108,3 +111,57 @@ def test_more_doubt_never_decides_more(value: Decimal, values: list[Decimal], le
     if fine.agreement is Agreement.AGREES or coarse.agreement is Agreement.AGREES:
         assert fine.agreement is coarse.agreement
     assert _ORDER.index(coarse.agreement) <= _ORDER.index(fine.agreement)
+
+
+# ---- what was written down of the coil
+
+
+def test_two_temperatures_that_were_told_are_taken_off() -> None:
+    cold = Past(Decimal(6000), 67.0, taken=Circumstances(Decimal(5)))
+    hot = measured(Decimal(6000) * copper_ratio(Decimal(5), Decimal(60)))
+    found = beside_earlier(Tap.SECONDARY, hot, (cold,), Circumstances(Decimal(60)))
+    assert found is not None
+    assert (found.agreement, found.at_c) == (Agreement.AGREES, ROOM_C)
+    assert found.percent == pytest.approx(0, abs=1e-9)
+    assert found.median_ohm == pytest.approx(Decimal(6000) * copper_ratio(Decimal(5), Decimal(20)))
+    untold = beside_earlier(Tap.SECONDARY, hot, (replace(cold, taken=UNTOLD),))
+    assert untold is not None
+    assert (untold.agreement, untold.at_c) == (Agreement.DIFFERS, None)
+
+
+@pytest.mark.parametrize(
+    ("now_c", "past_c", "doubt_k"), [(None, None, (15, 15)), (20, None, (5, 15)), (None, 20, (15, 5)), (20, 20, (5, 5))]
+)
+def test_what_is_known_of_a_temperature_leaves_less_doubt(
+    now_c: int | None, past_c: int | None, doubt_k: tuple[int, int]
+) -> None:
+    def told(celsius: int | None) -> Circumstances:
+        return Circumstances(None if celsius is None else Decimal(celsius))
+
+    doubt_ohm = hypot(*(2 / 3**0.5 * 4700 * kelvin / 254.5 for kelvin in doubt_k), 67, 67)
+    for beyond, agreement in ((-1, Agreement.CANNOT_TELL), (1, Agreement.DIFFERS)):
+        value = Decimal(4700 + 95 + doubt_ohm + beyond)
+        past_ = Past(Decimal(4700), 67.0, taken=told(past_c))
+        found = beside_earlier(Tap.SECONDARY, measured(value), (past_,), told(now_c))
+        assert found is not None
+        assert found.agreement is agreement
+
+
+def test_a_cap_is_only_compared_with_a_cap() -> None:
+    on, off = Circumstances(cap_on=True), Circumstances(cap_on=False)
+    past_ = (Past(Decimal(4700), 67.0, taken=off), Past(Decimal(9700), 67.0, taken=on), Past(Decimal(9600), 67.0))
+    found = beside_earlier(Tap.SECONDARY, measured("9700"), past_, on)
+    assert found is not None
+    assert (found.count, found.low_ohm) == (2, Decimal(9600))
+    assert beside_earlier(Tap.SECONDARY, measured("9700"), past_[:1], on) is None
+    primary = beside_earlier(Tap.PRIMARY, measured("1.1"), (Past(Decimal("1.1"), 0.3, taken=off),), on)
+    assert primary is not None, "the primary has no cap in it"
+
+
+def test_a_cap_in_both_does_not_rise_as_copper_does() -> None:
+    """4 kΩ of copper at 20 °C behind a cap of 5 kΩ, and the same at 80 °C."""
+    warm = Decimal(4000) * copper_ratio(Decimal(20), Decimal(80)) + 5000
+    past_ = Past(Decimal(9000), 67.0, taken=Circumstances(Decimal(20), cap_on=True))
+    found = beside_earlier(Tap.SECONDARY, measured(warm), (past_,), Circumstances(Decimal(80), cap_on=True))
+    assert found is not None
+    assert found.percent == pytest.approx(0, abs=1e-9)

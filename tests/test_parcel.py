@@ -356,3 +356,14 @@ def test_any_damage_to_a_parcel_is_refused_or_harmless(packed: Path, tmp_path: P
 
 
 _TAKEN_IN: set[str] = set()
+
+
+def test_the_text_of_a_check_beside_the_coil_test_goes_along(shop: Path, tmp_path: Path) -> None:
+    folder = next(path.parent for path in sorted(shop.glob("*/journal.jsonl")))
+    (folder / "check-kill_switch.txt").write_text("what was found\n", encoding="utf-8")
+    (folder / "check-KILL.txt").write_text("no file of ours\n", encoding="utf-8")
+    pack([folder], tmp_path / "one.zip")
+    unpack(tmp_path / "one.zip", tmp_path / "there")
+    arrived = {path.name for path in (tmp_path / "there" / folder.name).iterdir()}
+    assert "check-kill_switch.txt" in arrived
+    assert "check-KILL.txt" not in arrived

@@ -19,6 +19,7 @@ from assistant.devices.clock import HeldClock
 from assistant.dialogue.state import Bench
 from assistant.errors import BadInput
 from assistant.journal import FILE
+from assistant.language.wording import shorten
 from assistant.measure.coil import Tap
 from assistant.measure.earlier import Agreement
 from assistant.measure.parts import PartKind
@@ -26,7 +27,7 @@ from assistant.measure.verdict import VerdictKind
 from assistant.preflight import load_bench, read_files
 from assistant.records import folders
 from assistant.records import index as index_module
-from assistant.records.beside import earlier
+from assistant.records.beside import Beside, earlier
 from assistant.records.folders import find, label_of, sessions
 from assistant.records.index import INDEX_FILE, Index, Job, Wanted, rebuilt
 from assistant.records.marks import MARKS_FILE, NAME_MOST, Marks, read_marks, write_marks
@@ -402,6 +403,55 @@ def test_known_good_readings_count_more_than_all_others(run: Any, tmp_path: Path
     assert "1, known good" in page
 
 
+def warm_coil(coil_at: str, shown: str, cap: str = "done") -> tuple[str, ...]:
+    """A session to its verdict on a coil whose temperature was told beside the maker's limits."""
+    limits = ("yes", "none", "none", "5k", "9k", "20", coil_at, "cap off", "yes")
+    return ("ready", "four stroke", "no", "none", *limits, cap, "0.3", "1.4", *shown.split(), "no", "done")
+
+
+def test_what_copper_makes_of_a_warm_coil_is_no_difference(run: Any, tmp_path: Path) -> None:
+    session(tmp_path, *warm_coil("5", "6.00"), at=day(0))
+    session(tmp_path, *warm_coil("60", "7.38"), at=day(1))  # exactly copper
+    result = run("compare", "pump", "--data", str(tmp_path))
+    found = result.json["beside"][1]
+    assert found["now"] == "agrees"
+    assert float(found["median_ohms"]) == pytest.approx(5999.7 * 254.5 / 239.5)
+    assert "are as at 20 °C" in result.err
+    session(tmp_path, *warm_coil("60", "6.00"), at=day(2))
+    assert run("compare", "pump", "--data", str(tmp_path)).json["beside"][1]["now"] == "differs"
+
+
+def test_a_cap_that_was_on_for_one_and_off_for_the_other_is_no_difference(run: Any, tmp_path: Path) -> None:
+    session(tmp_path, *warm_coil("20", "6.00", "the cap is off"), at=day(0))
+    job = session(tmp_path, *warm_coil("20", "11.00", "cap still on"), at=day(1))
+    result = run("compare", "pump", "--data", str(tmp_path))
+    assert [row["reading"] for row in result.json["beside"]] == ["primary"]
+    assert result.json["left_out"] == {"other_engine": 0, "other_cap": 1}
+    assert "Not compared: 1 of the secondary, with the plug cap on for the one and off for the other." in result.err
+    run("report", "pump", "--no-pdf", "--data", str(tmp_path))
+    assert "Not compared: 1 of the secondary" in (job / "report.html").read_text(encoding="utf-8")
+
+
+def test_another_kind_of_engine_under_one_name_is_another_coil(run: Any, tmp_path: Path) -> None:
+    other = ["two stroke" if line == "four stroke" else line for line in secondary("9.50")]
+    assert "two stroke" in other
+    session(tmp_path, *other, at=day(0))
+    job = session(tmp_path, *secondary("3.50"), at=day(1))
+    result = run("compare", "pump", "--data", str(tmp_path))
+    assert result.json["beside"] == []
+    assert "Not compared: 1 under this name, of another kind of engine." in result.err
+    assert "No earlier readings" not in result.err
+    run("report", "pump", "--no-pdf", "--data", str(tmp_path))
+    assert "Not compared: 1 under this name" in (job / "report.html").read_text(encoding="utf-8")
+
+
+def test_a_label_too_long_to_keep_finds_its_job(run: Any, tmp_path: Path) -> None:
+    label = "the pump at the far end of the village pond that nobody wants to carry up the hill again"
+    session(tmp_path, *SOUND, label=shorten(label), at=day(0))
+    assert run("compare", label, "--data", str(tmp_path)).json["job"]
+    assert run("report", label, "--no-pdf", "--data", str(tmp_path)).json["html"]
+
+
 @pytest.mark.slow
 def test_what_is_later_unfinished_or_without_a_value_is_no_past(tmp_path: Path) -> None:
     session(tmp_path, *ELECTRONICS, label="pump", at=day(1))
@@ -410,9 +460,9 @@ def test_what_is_later_unfinished_or_without_a_value_is_no_past(tmp_path: Path) 
     session(tmp_path, *LEFT, label="pump", at=day(0))  # last, since one that was left would be taken up
     index = Index(tmp_path)
     index.refresh()
-    (found,) = earlier(index, now.name)
+    (found,) = earlier(index, now.name).found
     assert (found.tap, found.count, found.median_ohm) == (Tap.SECONDARY, 1, Decimal("4699.7"))
-    assert earlier(index, "nowhere") == ()
+    assert earlier(index, "nowhere") == Beside()
     index.close()
 
 
@@ -422,7 +472,7 @@ def test_a_reading_without_a_value_now_is_told(tmp_path: Path) -> None:
     now = session(tmp_path, *ELECTRONICS, label="pump", at=day(1))
     index = Index(tmp_path)
     index.refresh()
-    assert earlier(index, now.name)[0].agreement is Agreement.NO_VALUE
+    assert earlier(index, now.name).found[0].agreement is Agreement.NO_VALUE
     index.close()
 
 

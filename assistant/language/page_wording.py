@@ -226,6 +226,22 @@ def earlier_now(found: Earlier) -> str:
     return f"{found.percent:+.1f} %: {_AGREEMENT[found.agreement]}"
 
 
+def earlier_at(found: tuple[Earlier, ...]) -> str:
+    """To which temperature earlier readings and those of now were referred; empty when to none."""
+    at_c = next((one.at_c for one in found if one.at_c is not None), None)
+    return "" if at_c is None else f"Values of a coil whose temperature was told are as at {at_c} °C."
+
+
+def earlier_left_out(other_engine: int, other_cap: int) -> str:
+    """Which earlier readings of the same name were not compared; empty when all were."""
+    told = []
+    if other_engine:
+        told.append(f"{other_engine} under this name, of another kind of engine")
+    if other_cap:
+        told.append(f"{other_cap} of the secondary, with the plug cap on for the one and off for the other")
+    return f"Not compared: {'; '.join(told)}." if told else ""
+
+
 def earlier_rule(found: tuple[Earlier, ...]) -> str:
     """What the comparison with earlier readings is worth."""
     if any(one.known_good for one in found):

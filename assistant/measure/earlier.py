@@ -1,8 +1,8 @@
 """A reading beside the shop's own earlier readings of the same coil: median, spread, and whether it still reads so.
 
 Readings of a coil that was known to be good say more about it than any general band. Coils are read at temperatures
-that nobody wrote down, through contacts that differ from day to day; both are allowed for before anything is called
-different.
+that nobody may have written down, through contacts that differ from day to day; both are allowed for before anything is
+called different. Where a temperature was written down, what copper makes of it is taken off first.
 """
 
 from dataclasses import dataclass
@@ -12,10 +12,19 @@ from math import hypot
 from statistics import median
 
 from assistant.measure.coil import PRIMARY_SCATTER_OHM, SCATTER_OHM, SCATTER_PERCENT, Tap
-from assistant.measure.limits import COPPER_K_C, SHOP_HALF_SPAN_K
+from assistant.measure.limits import COPPER_K_C, KNOWN_HALF_SPAN_K, ROOM_C, SHOP_HALF_SPAN_K, at_room
 from assistant.measure.measured import COVERAGE_FACTOR, Measured, rectangular
 
-_ROOM_C = Decimal(20)
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What a reading was taken in: the coil's temperature and whether a plug cap was on, each None when nobody said."""
+
+    coil_at_c: Decimal | None = None
+    cap_on: bool | None = None
+
+
+UNTOLD = Circumstances()
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +34,7 @@ class Past:
     value_ohm: Decimal
     expanded_ohm: float
     known_good: bool = False
+    taken: Circumstances = UNTOLD
 
 
 class Agreement(Enum):
@@ -53,38 +63,65 @@ class Earlier:
     high_ohm: Decimal
     agreement: Agreement
     percent: Decimal | None
+    at_c: Decimal | None = None
+    """The temperature that the values of known temperature were referred to; None when none was known."""
 
 
-def beside_earlier(tap: Tap, now: Measured | None, past: tuple[Past, ...]) -> Earlier | None:
-    """The reading of now beside earlier ones; None when there are none.
+def beside_earlier(
+    tap: Tap, now: Measured | None, past: tuple[Past, ...], taken: Circumstances = UNTOLD
+) -> Earlier | None:
+    """The reading of now beside earlier ones; None when there are none to compare it with.
 
     AGREES when it lies within contact scatter of what was read before, whatever the doubt; DIFFERS when it lies beyond
     that and the doubt of both together; CANNOT_TELL between the two. So a worse meter decides less, never otherwise.
+    A secondary with its plug cap on is not compared with one with the cap off.
     """
+    past = tuple(one for one in past if not other_cap(tap, one.taken, taken))
     good = tuple(one for one in past if one.known_good)
     used = good or past
     if not used:
         return None
-    values = sorted(one.value_ohm for one in used)
+    values = sorted(_at_room(tap, one.value_ohm, one.taken) for one in used)
+    known = any(one.coil_at_c is not None for one in (taken, *(each.taken for each in used)))
     middle = median(values)
-    percent = None if now is None or not middle else 100 * (now.value_ohm - middle) / middle
+    now_ohm = None if now is None else _at_room(tap, now.value_ohm, taken)
+    percent = None if now_ohm is None or not middle else 100 * (now_ohm - middle) / middle
     agreement = Agreement.NO_VALUE
-    if now is not None:
-        agreement = _agreement(tap, now, (values[0], values[-1]), max(one.expanded_ohm for one in used))
-    return Earlier(tap, len(used), bool(good), middle, values[0], values[-1], agreement, percent)
+    if now is not None and now_ohm is not None:
+        nearest_ohm = min(max(now_ohm, values[0]), values[-1])
+        doubts = (
+            now.expanded_ohm,
+            _temperature_ohm(nearest_ohm, taken),
+            max(one.expanded_ohm for one in used),
+            max(_temperature_ohm(nearest_ohm, one.taken) for one in used),
+        )
+        agreement = _agreement(tap, now_ohm, nearest_ohm, hypot(*doubts))
+    return Earlier(
+        tap, len(used), bool(good), middle, values[0], values[-1], agreement, percent, ROOM_C if known else None
+    )
 
 
-def _agreement(tap: Tap, now: Measured, span: tuple[Decimal, Decimal], past_expanded_ohm: float) -> Agreement:
-    low, high = span
-    nearest = min(max(now.value_ohm, low), high)
-    distance_ohm = abs(now.value_ohm - nearest)
+def other_cap(tap: Tap, one: Circumstances, other: Circumstances) -> bool:
+    """Whether a plug cap is known to be in one of two readings of a secondary and not in the other."""
+    return tap is Tap.SECONDARY and None not in {one.cap_on, other.cap_on} and one.cap_on is not other.cap_on
+
+
+def _at_room(tap: Tap, value_ohm: Decimal, taken: Circumstances) -> Decimal:
+    return at_room(value_ohm, taken.coil_at_c, cap_on=taken.cap_on if tap is Tap.SECONDARY else None)
+
+
+def _temperature_ohm(value_ohm: Decimal, taken: Circumstances) -> float:
+    """The expanded doubt that the coil's temperature leaves."""
+    half_k = SHOP_HALF_SPAN_K if taken.coil_at_c is None else KNOWN_HALF_SPAN_K
+    spread_ohm = float(value_ohm * half_k / (COPPER_K_C + ROOM_C))
+    return COVERAGE_FACTOR * rectangular("temperature", spread_ohm).u_ohm
+
+
+def _agreement(tap: Tap, now_ohm: Decimal, nearest_ohm: Decimal, doubt_ohm: float) -> Agreement:
+    distance_ohm = abs(now_ohm - nearest_ohm)
     floor_ohm = PRIMARY_SCATTER_OHM if tap is Tap.PRIMARY else SCATTER_OHM
-    scatter_ohm = nearest * SCATTER_PERCENT / 100 + floor_ohm
+    scatter_ohm = nearest_ohm * SCATTER_PERCENT / 100 + floor_ohm
     if distance_ohm <= scatter_ohm:
         return Agreement.AGREES
-    # two temperatures that nobody wrote down: each within 15 K of a room's, as for the maker's limits
-    spread_ohm = float(nearest * SHOP_HALF_SPAN_K / (COPPER_K_C + _ROOM_C))
-    temperature_ohm = COVERAGE_FACTOR * rectangular("temperature", spread_ohm).u_ohm
-    doubt_ohm = hypot(now.expanded_ohm, past_expanded_ohm, temperature_ohm, temperature_ohm)
     within = distance_ohm <= scatter_ohm + Decimal(doubt_ohm)
     return Agreement.CANNOT_TELL if within else Agreement.DIFFERS

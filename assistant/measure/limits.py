@@ -214,6 +214,12 @@ def _with_cap(  # noqa: PLR0913 - one reading and everything it is compared by
     return replace(found, at_c=None if coil_at_c is None else at_c, cap_ohm=cap_ohm if any(cap_ohm) else None)
 
 
+def at_room(value_ohm: Decimal, coil_at_c: Decimal | None, *, cap_on: bool | None) -> Decimal:
+    """What a reading would be at ROOM_C, as it stands where the coil's temperature is not known; a cap in it is no copper."""
+    same = Limit(Decimal(0), at_c=ROOM_C, cap_on=cap_on)
+    return compared(Measured(value_ohm), same, coil_at_c, cap_on=cap_on).referred.value_ohm
+
+
 def less_cap(measured: Measured) -> Measured:
     """What is left of a reading without the resistor cap that is in it, of the kind that most makers print."""
     cap_ohm, half_ohm = _middle_and_half(CAPS_OHM[0])

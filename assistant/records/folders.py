@@ -8,6 +8,7 @@ import json
 from pathlib import Path
 
 from assistant.errors import BadInput
+from assistant.language.wording import shorten
 
 JOURNAL_FILE = "journal.jsonl"
 JOB_FILE = "job.json"
@@ -20,7 +21,7 @@ def find(data: Path, job: str) -> Path:
     if job and _is_session(Path(job)):
         return Path(job)
     for folder in reversed(sessions(data)):
-        if job and label_of(folder) == job:
+        if job and label_of(folder) in {job, shorten(job)}:  # a long label was cut when it was kept
             return folder
     raise BadInput(
         f"{job!r}: no record of that label, folder name or path in {data}; expected one that `ohmaloud jobs` lists"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from assistant.records.summary import Summary
 
 INDEX_FILE = "index.sqlite3"
-VERSION = 3
+VERSION = 4
 """Raised when the tables or what is put into them change; an index of another version is made anew."""
 _AT_ONCE = 200
 """So many records are read before they are put down: whoever stops in between loses no more."""
@@ -29,7 +29,7 @@ _TABLES = """
 CREATE TABLE job (
   folder TEXT PRIMARY KEY, stamp TEXT, at TEXT, at_utc TEXT, label TEXT, coil TEXT, known_good INTEGER, coil_key TEXT,
   engine TEXT, meter TEXT, verdict TEXT, complete INTEGER, trouble TEXT,
-  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT, checks TEXT
+  primary_shown TEXT, secondary_shown TEXT, killtab_shown TEXT, checks TEXT, coil_at_c TEXT, cap_on INTEGER
 ) WITHOUT ROWID;
 CREATE INDEX job_coil ON job (coil_key);
 CREATE INDEX job_at ON job (at_utc, folder);
@@ -46,7 +46,7 @@ TAPS = ("primary", "secondary", "killtab")
 _PUT_JOB = """
 INSERT OR REPLACE INTO job VALUES (
   :folder, :stamp, :at, :at_utc, :label, :coil, :known_good, :coil_key, :engine, :meter, :verdict, :complete, :trouble,
-  :primary_shown, :secondary_shown, :killtab_shown, :checks
+  :primary_shown, :secondary_shown, :killtab_shown, :checks, :coil_at_c, :cap_on
 )
 """
 
@@ -181,27 +181,39 @@ class Index:
         found: tuple[str, str] | None = self._db.execute(query, (folder,)).fetchone()
         return found
 
-    def value(self, folder: str, tap: str) -> tuple[str | None, float | None] | None:
-        """A job's reading of one pair of points: value and U in ohms, both None for one without a value; None when not taken."""
-        query = "SELECT value_ohm, expanded_ohm FROM reading WHERE folder = ? AND tap = ?"
-        found: tuple[str | None, float | None] | None = self._db.execute(query, (folder, tap)).fetchone()
-        return found
+    def value(self, folder: str, tap: str) -> "Read | None":
+        """A job's reading of one pair of points; None when not taken."""
+        query = f"SELECT {_READ} FROM job JOIN reading USING (folder) WHERE folder = ? AND tap = ?"  # noqa: S608 - fixed
+        found = self._db.execute(query, (folder, tap)).fetchone()
+        return None if found is None else Read._make(found)
 
-    def values_before(self, folder: str, tap: str) -> Iterator[tuple[str, float, bool]]:
-        """Value, U and whether the coil was good of all earlier readings of this job's coil, oldest first.
+    def values_before(self, folder: str, tap: str) -> "Iterator[Read]":
+        """All earlier readings of this job's coil that show a value, oldest first.
 
         The same coil is one of the same name, else of the same label. Only sessions that came to a verdict count.
         """
         coil = self.coil_of(folder)
         query = (
-            "SELECT value_ohm, expanded_ohm, known_good FROM job JOIN reading USING (folder) "
+            f"SELECT {_READ} FROM job JOIN reading USING (folder) "  # noqa: S608 - fixed
             "WHERE coil_key = ? AND tap = ? AND value_ohm IS NOT NULL AND verdict != '' AND (at_utc, folder) < (?, ?) "
             "ORDER BY at_utc, folder"
         )
         if coil is not None:
-            for value_ohm, expanded_ohm, known_good in self._db.execute(query, (coil[0], tap, coil[1], folder)):
-                yield value_ohm, expanded_ohm, bool(known_good)
+            yield from map(Read._make, self._db.execute(query, (coil[0], tap, coil[1], folder)))
 
+
+class Read(NamedTuple):
+    """One reading of a job: value and U in ohms, both None where the display showed none, and what is known of the coil."""
+
+    value_ohm: str | None
+    expanded_ohm: float | None
+    known_good: int
+    engine: str
+    coil_at_c: str | None
+    cap_on: int | None
+
+
+_READ = ", ".join(Read._fields)
 
 Some = list[tuple[str, str]]
 """Folders with their stamps."""

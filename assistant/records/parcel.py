@@ -32,7 +32,7 @@ FILES_MOST = 500_000
 LIST_MOST_BYTES = 64 * 2**20
 """Far more than ten thousand sessions with their sounds; a parcel beyond is no parcel of ours."""
 _FOLDER = re.compile(r"[\w][\w-]{0,99}")
-_FILE = re.compile(r"[\w][\w-]{0,99}\.(wav|flac)")
+_FILE = re.compile(r"[\w][\w-]{0,99}\.(wav|flac)|check-[a-z][a-z_]{0,29}\.txt")
 _FILES = (JOURNAL_FILE, JOB_FILE, MARKS_FILE, "report.txt")
 _CHUNK = 2**20
 _SAME_DATE = (1980, 1, 1, 0, 0, 0)

@@ -83,7 +83,7 @@ def _said_kind(record: Record) -> str:
     return coil or next((kind.value for kind in _GRAVEST if kind.value in checks.values()), "")
 
 
-def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
+def sheet(found: Story, earlier: tuple[Earlier, ...] = (), earlier_left_out: str = "") -> Sheet:
     """What the report page of a session shows."""
     facts, lexicon = found.state.facts, found.bench.lexicon
     notes = [] if found.state.decided else [page_wording.NOT_FINISHED]
@@ -98,6 +98,7 @@ def sheet(found: Story, earlier: tuple[Earlier, ...] = ()) -> Sheet:
         folder=found.folder.resolve().name,
         symptoms=tuple(text for text in symptoms if text not in ("done", "none")),
         earlier=earlier,
+        earlier_left_out=earlier_left_out,
         notes=tuple(notes),
         recordings=tuple(sounds),
         checks=found.checks,

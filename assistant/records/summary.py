@@ -41,6 +41,8 @@ class Summary:
     verdict: str = ""
     complete: bool = False
     readings: tuple[TapSummary, ...] = ()
+    coil_at_c: str | None = None
+    cap_on: bool | None = None
     checks: str = ""
     """The checks beside the coil test in a few words."""
     trouble: str = ""
@@ -80,6 +82,8 @@ def summary(folder: Path) -> Summary:
         verdict=found.said_kind,
         complete=found.state.complete,
         readings=tuple(readings),
+        coil_at_c=None if case.coil_at_c is None else f"{case.coil_at_c:f}",
+        cap_on=case.cap_on,
         checks="; ".join(in_short(judgement) for judgement in found.checks),
     )
 

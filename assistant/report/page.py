@@ -164,8 +164,10 @@ def _drawn(drawn: tuple[Panel, ...], name: str, shape: Shape = WIDE) -> str:
 
 
 def _before(sheet: Sheet) -> str:
-    if not sheet.earlier:
+    if not sheet.earlier and not sheet.earlier_left_out:
         return ""
+    told = (words.earlier_rule(sheet.earlier), words.earlier_at(sheet.earlier)) if sheet.earlier else ()
+    caption = " ".join(filter(None, (*told, sheet.earlier_left_out)))
     rows = [
         (
             words.NAMES[found.tap],
@@ -176,7 +178,7 @@ def _before(sheet: Sheet) -> str:
         )
         for found in sheet.earlier
     ]
-    return _section("before", words.BEFORE, _table(words.earlier_rule(sheet.earlier), words.BEFORE_HEADS, rows))
+    return _section("before", words.BEFORE, _table(caption, words.BEFORE_HEADS, rows))
 
 
 def _doubt(sheet: Sheet) -> str:

@@ -12,7 +12,8 @@ class Sheet:
     """One session as a customer reads it.
 
     `notes` are lines about the record itself, `recordings` names of sound files that lie beside the page, `symptoms`
-    the sentences of the grammar, `folder` the name of the record's folder. `checks` are those beside the coil test;
+    the sentences of the grammar, `folder` the name of the record's folder. `earlier_left_out` says which earlier readings of the same name
+    were not compared. `checks` are those beside the coil test;
     `coil` is False when nothing but such checks was done.
     """
 
@@ -23,6 +24,7 @@ class Sheet:
     folder: str = ""
     symptoms: tuple[str, ...] = ()
     earlier: tuple[Earlier, ...] = ()
+    earlier_left_out: str = ""
     notes: tuple[str, ...] = ()
     recordings: tuple[str, ...] = ()
     checks: tuple[Judgement, ...] = ()
