@@ -250,7 +250,7 @@ def _begun(options: argparse.Namespace, opening: "Opening", outlet: "Outlet", ri
     try:
         return jobs.open(read_files(), opening, SteadyClock(), outlet, dt.datetime.now().astimezone(), rim)
     except OSError as error:
-        raise BadInput(f"{jobs.data}: the record cannot be begun ({error.strerror})") from error
+        raise BadInput(f"{jobs.data}: the record cannot be written ({error.strerror})") from error
 
 
 def chat(options: argparse.Namespace) -> int:

@@ -33,6 +33,8 @@ from assistant.session import Session
 
 NOBODY_MS = 30_000
 """Without a keyboard and without a working microphone nobody can answer: after so long the session is left, to be taken up."""
+AGAIN_MS = 2_000
+"""What the disk refused of time is tried again after so long, so that a session goes on by itself when there is room."""
 
 
 class Speaking(Protocol):
@@ -120,7 +122,10 @@ class Live:
         self._remember = remember
         self._inbox = inbox
         self._session: Session | None = None
-        self._timers: dict[str, int] = {}
+        self._timers: dict[TimerFired | SpeechEnded, int] = {}
+        """What happens by itself, and when. That the speech ended stands here only when the disk did not take it at once."""
+        self._unanswered = False
+        """Whether an answer was refused by the disk: until it is given again nothing may pass for want of one."""
         self._speaking = False
         self._turn = 0
         self._keys = True
@@ -138,6 +143,7 @@ class Live:
         self._mouth.say(text, whole=whole)
         self._last_said = text
         self._said_something = True
+        self._timers.pop(SpeechEnded(), None)  # it will end anew
 
     def show(self, text: str) -> None:
         """Print a line."""
@@ -172,7 +178,7 @@ class Live:
 
     def start_timer(self, name: str, after_ms: int) -> None:
         """Report after so long; a timer of the same name that still runs is replaced."""
-        self._timers[name] = self._clock.now_ms() + after_ms
+        self._timers[TimerFired(name)] = self._clock.now_ms() + after_ms
 
     def hush(self) -> None:
         """Silence at once."""
@@ -232,13 +238,17 @@ class Live:
 
     def _due(self, session: Session) -> None:
         now_ms = self._clock.now_ms()
-        due = [] if self._speaking else [name for name, at_ms in self._timers.items() if at_ms <= now_ms]
-        for name in due:
-            if self._timers.pop(name, None) is not None and not session.over:
-                session.take(TimerFired(name))
+        due = [] if self._speaking else [event for event, at_ms in self._timers.items() if at_ms <= now_ms]
+        for event in due:
+            if self._timers.pop(event, None) is not None:
+                self._by_itself(session, event)
         if self._nobody_since is not None and now_ms >= self._nobody_since + NOBODY_MS and not session.over:
             self._page.line(wording.KEYS_ENDED)
             session.take(InputEnded())
+
+    def _by_itself(self, session: Session, event: TimerFired | SpeechEnded) -> None:
+        if not session.over and not self._unanswered and not session.take(event):
+            self._timers[event] = self._clock.now_ms() + AGAIN_MS
 
     def _take(self, session: Session, report: Report) -> None:
         match report:
@@ -252,7 +262,7 @@ class Live:
                 self._over()
             case AllSpoken(burst):
                 if burst == self._mouth.burst:  # otherwise something else is being said already
-                    session.take(SpeechEnded())
+                    self._by_itself(session, SpeechEnded())
             case Remark(line):
                 self._page.line(line)
             case Failed() | Back() | KeysEnded():
@@ -264,7 +274,8 @@ class Live:
             case Failed(device, line):
                 self._failed.add(device)
                 self._mouth.tone(Tone.TROUBLE)
-                session.take(DeviceFailed(device, line))
+                if not session.take(DeviceFailed(device, line)):
+                    self._page.line(line)
             case Back(device):
                 self._failed.discard(device)
                 session.take(DeviceBack(device))
@@ -283,9 +294,11 @@ class Live:
             self._mouth.go_on()
 
     def _typed(self, session: Session, text: str) -> None:
-        if text.strip():
-            self._answered()
-        session.type(text)
+        if not text.strip():
+            session.type(text)
+            return
+        self._answered()
+        self._unanswered = not session.type(text)
 
     def _answered(self) -> None:
         """An answer came: what else was to be said, and what was waited for, is behind us."""
@@ -305,10 +318,11 @@ class Live:
             self._keep(session, report.utterance.samples)
         if nothing:
             self._over()
-        else:
-            self._answered()
-            self._show_heard(understood)
-        session.take(Heard(report.hearing))
+            session.take(Heard(report.hearing))
+            return
+        self._answered()
+        self._show_heard(understood)
+        self._unanswered = not session.take(Heard(report.hearing))
 
     def _show_heard(self, understood: Understood) -> None:
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)

@@ -101,21 +101,45 @@ class Session:
     complete: bool = False
     heard: int = 0
     _noted: tuple[str, bool] | None = None
+    _refused: bool = False
+    """Whether the disk refused what came last."""
 
     def take(self, event: Event) -> bool:
-        """Take an event: write, then act. False when the disk refused: the event did not happen, and the person is told."""
+        """Take an event: write, then act. False when the disk refused: the event did not happen, and the person is told.
+
+        Of an answer that is told each time, of all else once until the disk takes something again.
+        """
         state, effects = step(self.bench, self.state, event)
         try:
             self.journal.turn(event, effects, self.clock.now_ms())
         except OSError as error:
-            # "stop" and the end of all input end the session even where the disk does not take them
-            self.over = any(isinstance(effect, Finished) for effect in effects)
-            self.outlet.say(wording.not_recorded(error.strerror or "no reason given", over=self.over), whole=True)
+            self._not_taken(event, effects, error)
             return False
+        self._refused = False
         self.state = state
         self.heard += isinstance(event, Heard)
         self.perform(effects)
         return True
+
+    def write(self, event: Started | TakenUp) -> tuple[Effect, ...]:
+        """Take the event that a session begins or goes on with; what it returns is to be performed. Raises OSError."""
+        state, effects = step(self.bench, self.state, event)
+        self.journal.turn(event, effects, self.clock.now_ms())
+        self.state = state
+        return effects
+
+    def _not_taken(self, event: Event, effects: tuple[Effect, ...], error: OSError) -> None:
+        # "stop" and the end of all input end the session even where the disk does not take them
+        self.over = any(isinstance(effect, Finished) for effect in effects)
+        # a noise, or an empty line, is no answer: nothing would have been said to it
+        answer = isinstance(event, Heard | Typed) and any(isinstance(effect, Say | Show) for effect in effects)
+        if self._refused and not answer and not self.over:
+            return
+        self._refused = True
+        why = error.strerror or "no reason given"
+        self.outlet.say(wording.not_recorded(why, answer=answer, over=self.over), whole=True)
+        if not self.over:
+            self._at_rim(Listen(self.state.expect))  # the question is still open
 
     def type(self, line: str) -> bool:
         """Take a typed line."""
@@ -236,22 +260,22 @@ class Jobs:
                 outlet.show("This job was left unfinished: it is finished first. Give another label to begin a check.")
             return session
         folder = self._new_folder(opening.label, at)
+        voice = (opening.rate_wpm, opening.volume_percent)
+        first = Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice, opening.check)
         lock = _lock(folder)
         try:
             store = FolderStore(folder, FILE)
             journal = Journal(store)
             journal.begin(Header(at.isoformat(timespec="seconds"), opening.engine, files))
-            # last, so that a folder that can be found by its label has a journal
+            # after the header, so that a folder that can be found by its label has a journal
             store.save(JOB_FILE, _job_text(opening.label, complete=False).encode())
+            session = Session(bench, State(), journal, store, clock, outlet, lock, rim, _noted=(opening.label, False))
+            effects = session.write(first)
         except OSError:
             lock.release()
             shutil.rmtree(folder, ignore_errors=True)  # nothing was recorded in it
             raise
-        session = Session(bench, State(), journal, store, clock, outlet, lock, rim, _noted=(opening.label, False))
-        voice = (opening.rate_wpm, opening.volume_percent)
-        session.take(
-            Started(f"{at:%Y-%m-%d %H:%M}", opening.label, opening.meter, opening.timed, *voice, opening.check)
-        )
+        session.perform(effects)
         return session
 
     def take_up(
@@ -259,6 +283,16 @@ class Jobs:
     ) -> Session:
         """Go on with a session. What the last event still owed is written and done first. Raises BadInput, BadRecord, BadData, OSError."""
         lock = _lock(folder)
+        try:
+            return self._taken_up(folder, lock, clock, outlet, opening or Opening(), rim)
+        except BaseException:
+            lock.release()  # whatever it was: it can be tried again
+            raise
+
+    @staticmethod
+    def _taken_up(  # noqa: PLR0913, PLR0917 - all that a session is made of
+        folder: Path, lock: FileLock, clock: Clock, outlet: Outlet, how: Opening, rim: Rim | None
+    ) -> Session:
         record = read(folder)
         bench = load_bench(record.header.files)
         done = replay(bench, record)
@@ -271,16 +305,16 @@ class Jobs:
         journal = Journal(store, record.check)
         session = Session(bench, done.state, journal, store, clock, outlet, lock, rim)
         session.heard = sum(isinstance(entry.event, Heard) for entry in record.entries)
-        how = opening or Opening()
         if done.missing:
             journal.owed(done.missing)
             session.perform(done.missing)
         if not record.entries:
             at = dt.datetime.fromisoformat(record.header.at)
-            session.take(Started(f"{at:%Y-%m-%d %H:%M}", timed=how.timed))
+            effects = session.write(Started(f"{at:%Y-%m-%d %H:%M}", timed=how.timed))
         else:
             session.over = False
-            session.take(TakenUp(how.timed, how.rate_wpm, how.volume_percent))
+            effects = session.write(TakenUp(how.timed, how.rate_wpm, how.volume_percent))
+        session.perform(effects)
         return session
 
     def unfinished(self, label: str) -> Path | None:

@@ -51,6 +51,7 @@ GIVEN: Mapping[str, object] = {
     "name": "desk",
     "why": "it is busy",
     "over": True,
+    "answer": True,
 }
 """Arguments by name. A reading goes through all READINGS."""
 OF_SENTENCES = 10

@@ -396,6 +396,77 @@ def test_a_device_that_fails_is_told_with_its_tone_and_typing_goes_on(tmp_path: 
     assert there.page.lines[-1].startswith("Is the engine")
 
 
+class Refusing:
+    """The disk of a session, which is full for as long as it is told."""
+
+    def __init__(self, there: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.full = True
+        self._append = there.session.store.append
+        monkeypatch.setattr(there.session.store, "append", self.append)
+
+    def append(self, lines: tuple[str, ...]) -> None:
+        if self.full:
+            raise OSError(28, "No space left on device")
+        self._append(lines)
+
+
+def spoken_for(there: Bench, seconds: int) -> list[str]:
+    """Everything is spoken to its end for so long: what was said meanwhile."""
+    before = len(there.page.lines)
+    told = 0
+    for _ in range(seconds):
+        if there.mouth.burst != told:
+            told = there.mouth.burst
+            there.live.step(AllSpoken(told))
+        there.later(1_000)
+    return there.page.lines[before:]
+
+
+def test_a_full_disk_is_told_once_and_what_takes_time_goes_on_when_there_is_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = Bench(tmp_path, *TO_PRIMARY)
+    there.hear("one point four ohms")
+    disk = Refusing(there, monkeypatch)
+    (line,) = spoken_for(there, 60)
+    assert line.endswith("Everything so far is safe. Make room on the disk, and it goes on.")
+    assert there.mouth.did[-1] == "tone LISTENING"
+    disk.full = False
+    assert "What does the secondary read?" in spoken_for(there, 5)
+    disk.full = True  # a timer's own event
+    assert spoken_for(there, 60) == [line]
+    disk.full = False
+    assert spoken_for(there, 10) == ["What does the secondary read?"]
+
+
+def test_what_was_contradicted_on_a_full_disk_stands_only_when_it_is_said_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = Bench(tmp_path, *TO_PRIMARY)
+    there.hear("one point four ohms")
+    disk = Refusing(there, monkeypatch)
+    for answer in (there.hear, lambda line: there.live.step(LineTyped(line))):
+        answer("no")
+        assert there.page.lines[-1].endswith("Make room on the disk, then give the answer again.")
+        assert spoken_for(there, 60) == []
+    disk.full = False
+    there.live.step(LineTyped(" "))
+    there.hear("")
+    assert spoken_for(there, 60) == []
+    assert there.session.state.phase is Phase.SETTLING
+    there.hear("no")
+    assert there.session.state.facts.readings[-1].step == "leads"
+
+
+def test_a_device_that_fails_on_a_full_disk_is_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    there = Bench(tmp_path)
+    Refusing(there, monkeypatch)
+    there.live.step(Failed("microphone", wording.MICROPHONE_GONE))
+    assert there.page.lines[-1] == wording.MICROPHONE_GONE
+    there.live.step(LineTyped("stop"))
+    assert there.session.over
+
+
 def test_a_remark_is_shown_and_not_spoken(tmp_path: Path) -> None:
     there = Bench(tmp_path)
     did = list(there.mouth.did)
@@ -476,20 +547,28 @@ def test_ten_thousand_events_with_failing_devices_and_disk_lose_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     random_ = random.Random(20260102)  # noqa: S311 - not for secrets
-    events = sessions = complete = refusals = 0
+    events = sessions = complete = refusals = spells = told = answers = full_for = 0
     bench = load_bench(read_files())
     there = Bench(tmp_path / "0")
     append = there.session.store.append
     while events < 10_000:
-        refuse = random_.random() < 0.02
+        if not full_for and random_.random() < 0.005:  # some refusals pass at once, some last
+            full_for = random_.choice((1, 2, 20))
+            spells += 1
 
         def full(_lines: tuple[str, ...]) -> None:
             raise OSError(28, "No space left on device")
 
-        monkeypatch.setattr(there.session.store, "append", full if refuse else append)
-        refusals += refuse
+        monkeypatch.setattr(there.session.store, "append", full if full_for else append)
         there.clock.move(random_.choice((0, 100, 1_600, 8_000)))
-        there.live.step(troubled(random_, there))
+        lines = len(there.page.lines)
+        report = troubled(random_, there)
+        there.live.step(report)
+        if full_for:
+            there.live.step(AllSpoken(there.mouth.burst))  # whatever was said of it was spoken to its end
+            refusals, full_for = refusals + 1, full_for - 1
+            answers += isinstance(report, LineTyped | SoundHeard)
+            told += sum(line.startswith("The record cannot be written") for line in there.page.lines[lines:])
         monkeypatch.setattr(there.session.store, "append", append)
         events += 1
         # over, or left in the middle as when the process is killed: begun anew or taken up
@@ -504,6 +583,7 @@ def test_ten_thousand_events_with_failing_devices_and_disk_lose_nothing(
             there = Bench(there.data if not there.session.complete else tmp_path / str(sessions))
             append = there.session.store.append
     assert (sessions > 50, complete > 5, refusals > 100) == (True, True, True), (sessions, complete, refusals)
+    assert 0 < told <= answers + spells  # each answer that was refused, and all else once
     total = 0
     for folder in (path.parent for path in tmp_path.glob("*/*/journal.jsonl")):
         heard = sum(isinstance(entry.event, Heard) for entry in read(folder).entries)

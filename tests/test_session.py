@@ -17,7 +17,7 @@ from conversation import TO_LEADS
 from assistant.devices.clock import HeldClock, SteadyClock
 from assistant.devices.ports import Clock
 from assistant.devices.store import FolderStore, MemoryStore
-from assistant.dialogue.events import Finished, Say, Typed
+from assistant.dialogue.events import Finished, Say, SpeechEnded, Typed
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
 from assistant.errors import BadInput, BadRecord
@@ -219,6 +219,40 @@ def test_a_disk_that_is_full_at_the_start_leaves_nothing_behind(
     session.end()
 
 
+@pytest.mark.parametrize("lines", [1, 2], ids=["header", "first event"])
+def test_a_disk_that_fills_up_while_a_session_begins_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int
+) -> None:
+    outlet = Lines()
+    with monkeypatch.context() as filling:
+        filling.setattr(FolderStore, "append", Filling(lines - 1).append)
+        with pytest.raises(OSError, match="No space left"):
+            opened(tmp_path, outlet, label="pump")
+    assert (list(tmp_path.iterdir()), outlet.said) == ([], [])
+    session = opened(tmp_path, Lines(), label="pump")
+    assert session.type("ready")
+    session.end()
+
+
+def test_a_disk_that_is_full_when_a_session_is_taken_up_leaves_it_to_be_taken_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session = opened(tmp_path, Lines(), label="pump")
+    session.type("ready")
+    session.end()
+    outlet = Lines()
+    with monkeypatch.context() as filling:
+        filling.setattr(FolderStore, "append", Filling(0).append)
+        with pytest.raises(OSError, match="No space left"):
+            opened(tmp_path, outlet, label="pump")
+    assert outlet.said == []
+    again = opened(tmp_path, Lines(), label="pump")
+    assert again.type("four stroke")
+    again.end()
+    record = read(folder_of(tmp_path))
+    assert replay(load_bench(record.header.files), record).difference is None
+
+
 def test_a_job_taken_up_stays_with_its_meter_and_says_so(tmp_path: Path) -> None:
     opened(tmp_path, Lines(), label="pump", meter="pocket").end()
     outlet = Lines()
@@ -251,6 +285,18 @@ def test_strange_things_among_the_records_are_passed_over(tmp_path: Path) -> Non
     opened(tmp_path, Lines(), label="pump").end()
     assert Jobs(tmp_path).unfinished("pump") is not None
     assert Jobs(tmp_path).unfinished("saw") is None
+
+
+class Filling:
+    """A disk that has room for so many appends."""
+
+    def __init__(self, room: int) -> None:
+        self.room = room
+
+    def append(self, _lines: tuple[str, ...]) -> None:
+        if not self.room:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        self.room -= 1
 
 
 class Full:
@@ -288,6 +334,29 @@ def test_on_a_full_disk_the_answer_did_not_happen_and_can_be_given_again(tmp_pat
     assert session.state.facts.label == "14"
 
 
+def test_a_full_disk_is_told_once_and_again_only_of_a_new_answer(tmp_path: Path) -> None:
+    outlet = Lines()
+    session = opened(tmp_path, outlet)
+    store = Full()
+    session.journal._store = session.store = store  # noqa: SLF001 - the disk fills up
+    store.full = True
+    before = len(outlet.said)
+    for _ in range(3):
+        assert not session.take(SpeechEnded())
+        assert not session.type("")
+    (told,) = outlet.said[before:]
+    assert told.endswith("Everything so far is safe. Make room on the disk, and it goes on.")
+    for answers in (1, 2):
+        assert not session.type("ready")
+        assert not session.take(SpeechEnded())
+        assert len(outlet.said) == before + 1 + answers
+    store.full = False
+    assert session.take(SpeechEnded())
+    store.full = True
+    assert not session.take(SpeechEnded())
+    assert outlet.said[-1] == told
+
+
 @pytest.mark.parametrize("how", ["stop", "no more input"])
 def test_a_full_disk_keeps_nobody_from_stopping(tmp_path: Path, how: str) -> None:
     outlet = Lines()
@@ -302,8 +371,9 @@ def test_a_full_disk_keeps_nobody_from_stopping(tmp_path: Path, how: str) -> Non
         assert session.over
     session.end()
     assert (session.over, session.complete) == (True, False)
+    so_far = "before this answer" if how == "stop" else "so far"
     assert outlet.said[-1] == (
-        "The record cannot be written: No space left on device. Everything before this answer is safe. "
+        f"The record cannot be written: No space left on device. Everything {so_far} is safe. "
         "The session ends here and can be taken up again."
     )
     again = opened(tmp_path, Lines(), label="pump")

@@ -136,14 +136,13 @@ def stopped(label: str) -> str:
     return f"Stopped. Everything so far is kept; {how}."
 
 
-def not_recorded(why: str, *, over: bool) -> str:
-    """The disk refused the record; `over` when the session ends all the same."""
-    then = (
-        "The session ends here and can be taken up again"
-        if over
-        else "Make room on the disk, then give the answer again"
-    )
-    return f"The record cannot be written: {why}. Everything before this answer is safe. {then}."
+def not_recorded(why: str, *, answer: bool, over: bool) -> str:
+    """The disk refused the record: of an `answer`, or of something that is tried again; `over` when the session ends all the same."""
+    safe = "Everything before this answer is safe" if answer else "Everything so far is safe"
+    then = "Make room on the disk, then give the answer again" if answer else "Make room on the disk, and it goes on"
+    if over:
+        then = "The session ends here and can be taken up again"
+    return f"The record cannot be written: {why}. {safe}. {then}."
 
 
 def input_ended(label: str) -> str:
