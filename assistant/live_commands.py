@@ -4,6 +4,7 @@ import argparse
 import queue
 import time
 from collections.abc import Callable, Collection, Mapping
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -86,6 +87,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     )
     live.begin(session)
     ears: Ears | None = None
+    goodbye_s = 0.0
     try:
         if recogniser is None:
             live.no_ears(why_not)
@@ -104,11 +106,13 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
             ears.start()
         Keyboard(inbox.put).start()
         live.run()
+        goodbye_s = GOODBYE_S
     finally:
-        if ears is not None:
-            ears.close()
-        session.end()
-        mouth.close(after_s=GOODBYE_S if session.over else 0.0)
+        with ExitStack() as last:  # from the last to the first, whatever happens in one of them
+            if ears is not None:
+                last.callback(ears.close)
+            last.callback(session.end)
+            last.callback(mouth.close, after_s=goodbye_s)  # Ctrl-C is silence first; it may come in here too
     return 0
 
 

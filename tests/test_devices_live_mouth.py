@@ -1,6 +1,7 @@
 """Loudspeaker and mouth: sentences in order, interrupted at once, whole when they must be, and every way they can fail."""
 
 import functools
+import threading
 import time
 from collections.abc import Iterator
 from queue import Queue
@@ -323,6 +324,24 @@ def test_closing_lets_the_last_words_out_and_ends_everything() -> None:
     assert order(spoken.host) == "1"
     assert spoken.speaker.closed
     assert spoken.host.streams == []
+
+
+def test_ctrl_c_cuts_the_last_words_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    spoken = Spoken()
+    spoken.mouth.say("1 long", whole=True)
+    until(lambda: "1" in order(spoken.host))
+    wait = spoken.mouth._changed.wait  # noqa: SLF001
+
+    def interrupted(limit_s: float | None = None) -> bool:
+        if threading.current_thread() is threading.main_thread():
+            raise KeyboardInterrupt
+        return wait(limit_s)
+
+    monkeypatch.setattr(spoken.mouth._changed, "wait", interrupted)  # noqa: SLF001
+    with pytest.raises(KeyboardInterrupt):
+        spoken.mouth.close(after_s=LIMIT_S)
+    assert not spoken.mouth._thread.is_alive()  # noqa: SLF001
+    assert spoken.speaker.closed
 
 
 def test_closing_cuts_off_what_takes_too_long() -> None:

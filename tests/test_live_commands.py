@@ -1,5 +1,6 @@
 """The commands of the live side with stand-in devices: a session by typing, what a checkup tells, playing what was heard."""
 
+import io
 import json
 import os
 import sys
@@ -8,15 +9,19 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Self
 
+import numpy as np
 import pytest
+import soundfile
 from hearings import Hears
 from sounds import uttered
 from stand_in_host import StandInHost, StandInStream
+from waiting import until
 
 from assistant.__main__ import main
 from assistant.devices import engines, host
 from assistant.devices.host import Device, Take
 from assistant.errors import BadInput
+from assistant.live import Live
 from assistant.settings import VARIABLE
 
 
@@ -123,6 +128,45 @@ def test_a_session_speaks_hears_and_keeps_what_it_heard(
     (folder / "heard-0001.flac").unlink()
     assert main(["replay", str(folder), "--play", "1"]) == 2
     assert "its sound was not kept" in capsys.readouterr().err
+
+
+class LongWinded:
+    """A voice whose every sentence takes 200 s: stand-in devices play it in some five."""
+
+    trouble = None
+
+    def __init__(self, _name: object) -> None: ...
+
+    def start(self) -> None: ...
+
+    def render(self, _text: str, _rate_wpm: int) -> bytes:
+        file = io.BytesIO()
+        soundfile.write(file, np.full(16_000 * 200, 0.5, dtype=np.float32), 16_000, format="WAV", subtype="PCM_16")
+        return file.getvalue()
+
+    def close(self) -> None: ...
+
+
+def test_ctrl_c_is_silence_at_once_and_the_record_is_safe(
+    devices: StandInHost,
+    typing: Typing,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def run(_live: Live) -> None:
+        until(lambda: len(devices.played) > 10, "the caution")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("assistant.devices.speaker.Voice", LongWinded)
+    monkeypatch.setattr(Live, "run", run)
+    typing.type("ready")
+    assert main(["voice", "--data", str(tmp_path / "data"), "--job", "pump"]) == 130
+    assert len(devices.heard) < 16_000 * 200
+    assert "Left. Everything recorded so far is kept." in capsys.readouterr().err
+    (record,) = (tmp_path / "data").glob("*/journal.jsonl")
+    assert main(["replay", str(record.parent)]) == 0
+    assert '"type":"InputEnded"' in record.read_text()
 
 
 def test_without_an_engine_answers_are_typed_unless_it_was_asked_for(

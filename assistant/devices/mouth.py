@@ -168,11 +168,17 @@ class Mouth:
             self._loudspeaker.stop()
 
     def close(self, *, after_s: float = 0.0) -> None:
-        """End; what is waiting is spoken first when it can be heard and takes no longer than `after_s`."""
-        until = time.monotonic() + after_s
+        """End; what is waiting is spoken first when it can be heard and takes no longer than `after_s`. Ctrl-C cuts that short."""
+        try:
+            until = time.monotonic() + after_s
+            with self._changed:
+                while self.audible and (left := until - time.monotonic()) > 0:
+                    self._changed.wait(min(left, 0.1))
+        finally:
+            self._end()
+
+    def _end(self) -> None:
         with self._changed:
-            while self.audible and (left := until - time.monotonic()) > 0:
-                self._changed.wait(min(left, 0.1))
             self._closed = True
             self._waiting.clear()
             self._interrupt()
