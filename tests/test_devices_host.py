@@ -12,6 +12,7 @@ import pulse
 import pytest
 import stand_in_host
 from stand_in_host import StandInHost
+from waiting import until
 
 from assistant.devices import host, install
 from assistant.devices.host import Device, PortAudio, SoundHost, choose
@@ -131,6 +132,10 @@ class Library:
         self.errors = list(errors)
         self.asked: list[tuple[int, int]] = []
         self.latencies: list[float] = []
+        self.hanging = threading.Event()
+        """Cleared, every call that may hang does."""
+        self.hanging.set()
+        self.closed = 0
 
     def query_devices(self) -> list[dict[str, Any]]:
         one = {"index": 0, "name": "one", "max_input_channels": 2, "max_output_channels": 0, "default_samplerate": 8e3}
@@ -149,11 +154,20 @@ class Library:
 
     latency = 0.1
 
-    def start(self) -> None: ...
+    def start(self) -> None:
+        self.hanging.wait()
+
+    def _exit_handler(self) -> None: ...
+
+    def _terminate(self) -> None:
+        self.hanging.wait()
+
+    def _initialize(self) -> None: ...
 
     def abort(self) -> None: ...
 
-    def close(self) -> None: ...
+    def close(self) -> None:
+        self.closed += 1
 
 
 @pytest.fixture
@@ -211,6 +225,42 @@ def test_a_loudspeaker_that_came_late_for_good_is_opened_again_and_then_with_mor
         played(60, late=True)
         assert again.alive is still, "a system that says so of every block is not opened for ever"
     assert library.latencies == [0.06, 0.06, 0.06, 0.12]
+
+
+def test_a_sound_system_that_hangs_is_a_failed_device_and_works_when_it_answers_again(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(host, "_OPEN_S", 0.05)
+    unregistered: list[object] = []
+    monkeypatch.setattr("atexit.unregister", unregistered.append)
+    sound = PortAudio()
+    (device,) = sound.devices()
+    library.hanging.clear()
+    for _ in range(2):  # the second time without another call that hangs
+        with pytest.raises(BadInput, match=r"The microphone “one” cannot be used \(it does not answer\)"):
+            sound.record(device, lambda *_: None)
+    assert len(library.asked) == 1
+    assert unregistered == [library._exit_handler]  # noqa: SLF001 - the program can end all the same
+    assert sound.devices(anew=True) == (device,), "the library is not ended under a call"
+    library.hanging.set()
+    until(lambda: library.closed == 1, "the end of what came too late")
+    sound.record(device, lambda *_: None).close()
+    until(lambda: library.closed == 2, "the end of the other")
+
+
+def test_a_library_that_hangs_when_it_starts_again_is_one_line_until_it_answers(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(host, "_OPEN_S", 0.05)
+    sound = PortAudio()
+    (device,) = sound.devices()
+    library.hanging.clear()
+    for anew in (True, False):
+        with pytest.raises(BadInput, match="The sound system of this machine does not answer"):
+            sound.devices(anew=anew)
+    library.hanging.set()
+    until(lambda: not any(thread.is_alive() for thread in sound._ending), "the answer")  # noqa: SLF001
+    assert sound.devices(anew=True) == (device,)
 
 
 def test_a_busy_device_says_so(library: Library) -> None:

@@ -4,14 +4,16 @@
 needed, so that everything else works without it. All trouble is BadInput with one line for a person.
 """
 
+import atexit
 import ctypes
 import ctypes.util
 import sys
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future, InvalidStateError
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
@@ -19,6 +21,8 @@ from assistant.devices.install import command_for
 from assistant.devices.ports import Samples
 from assistant.errors import BadInput
 from assistant.language import device_wording as wording
+
+T = TypeVar("T")
 
 Take = Callable[[Samples, bool], None]
 """Gets each block that was recorded, mono, and whether sound was lost before it. Called from a thread of
@@ -41,6 +45,9 @@ _STARVED_BLOCKS = 15
 be had, so that what was to be heard is gone: such a stream is opened again."""
 _CLOSE_S = 2.0
 """Closing a device that was pulled out may hang in the system; after so long it is left to itself."""
+_OPEN_S = 3.0
+"""So does opening, and starting the library, where the system's sound server hangs."""
+_LIBRARY = "the library itself"
 _BUSY, _BAD_RATE, _BAD_CHANNELS = -9985, -9997, -9998
 """PortAudio's codes: device unavailable, invalid sample rate, invalid number of channels."""
 
@@ -114,6 +121,7 @@ class PortAudio:
         self._library: Any = None
         self._open: list[_Stream] = []
         self._ending: list[threading.Thread] = []
+        self._hanging: dict[str, threading.Thread] = {}
         self._starved = 0
 
     def devices(self, *, anew: bool = False) -> tuple[Device, ...]:
@@ -126,9 +134,13 @@ class PortAudio:
                     stream.close()
                 self._ending = [thread for thread in self._ending if thread.is_alive()]
                 if not self._ending:  # the library may not be ended under a call that has not come back
-                    with suppress(library.PortAudioError):
-                        library._terminate()  # noqa: SLF001 - the list is frozen until the library starts again
-                        library._initialize()  # noqa: SLF001 - the same
+
+                    def again() -> None:
+                        with suppress(library.PortAudioError):
+                            library._terminate()  # noqa: SLF001 - the list is frozen until the library starts again
+                            library._initialize()  # noqa: SLF001 - the same
+
+                    self._in_time(_LIBRARY, wording.SOUND_HANGS, again)
             try:
                 found = library.query_devices()
                 usual = library.default.device
@@ -195,42 +207,81 @@ class PortAudio:
             library = self._loaded()
             rates = dict.fromkeys((device.rate_hz, *RATES_HZ))
             tries = [(rate, count) for rate in rates for count in dict.fromkeys((1, min(2, channels), channels))]
-            error: Exception | None = None
-            for rate_hz, count in tries:
-                try:
-                    made = getattr(library, way)(
-                        samplerate=rate_hz,
-                        blocksize=round(block_s * rate_hz),
-                        device=device.index,
-                        channels=count,
-                        dtype="float32",
-                        latency=latency_s,
-                        callback=callback,
-                    )
-                    made.start()
-                except library.PortAudioError as failed:
-                    error = failed
-                    if _code(failed) not in (_BAD_RATE, _BAD_CHANNELS):
+
+            def first_taken() -> "_Stream":
+                error: Exception | None = None
+                for rate_hz, count in tries:
+                    try:
+                        made = getattr(library, way)(
+                            samplerate=rate_hz,
+                            blocksize=round(block_s * rate_hz),
+                            device=device.index,
+                            channels=count,
+                            dtype="float32",
+                            latency=latency_s,
+                            callback=callback,
+                        )
+                        made.start()
+                    except library.PortAudioError as failed:
+                        error = failed
+                        if _code(failed) not in (_BAD_RATE, _BAD_CHANNELS):
+                            break
+                    except ValueError as failed:  # the index is of a device that has gone
+                        error = failed
                         break
-                except ValueError as failed:  # the index is of a device that has gone
-                    error = failed
-                    break
-                else:
-                    stream = _Stream(self, made, rate_hz, ended or threading.Event())
-                    self._open.append(stream)
-                    return stream
-            if error is not None and _code(error) == _BUSY:
-                raise BadInput(wording.busy(kind, device.name)) from None
-            raise BadInput(wording.refused(kind, device.name, _why(error))) from None
+                    else:
+                        return _Stream(self, made, rate_hz, ended or threading.Event())
+                if error is not None and _code(error) == _BUSY:
+                    raise BadInput(wording.busy(kind, device.name)) from None
+                raise BadInput(wording.refused(kind, device.name, _why(error))) from None
+
+            line = wording.refused(kind, device.name, wording.NO_ANSWER)
+            stream = self._in_time(f"{way} {device.name}", line, first_taken, _Stream.close)
+            self._open.append(stream)
+            return stream
+
+    def _in_time(self, what: str, line: str, do: Callable[[], T], undo: Callable[[T], None] = lambda _: None) -> T:
+        """What `do` gives or raises; BadInput with this line when it takes too long, or an earlier one of the same name hangs still.
+
+        It is left to itself then, and what it gives after all is undone.
+        """
+        if what in self._hanging and self._hanging[what].is_alive():
+            raise BadInput(line)
+        came: Future[T] = Future()
+
+        def run() -> None:
+            try:
+                given = do()
+            except BaseException as error:  # noqa: BLE001 - it is raised where it was asked for
+                with suppress(InvalidStateError):
+                    came.set_exception(error)
+                return
+            try:
+                came.set_result(given)
+            except InvalidStateError:  # nobody waits any more
+                undo(given)
+
+        thread = threading.Thread(target=run, name="opening a sound device", daemon=True)
+        thread.start()
+        try:
+            return came.result(_OPEN_S)
+        except TimeoutError:
+            if not came.cancel():  # it came in this moment
+                return came.result()
+            self._hanging[what] = thread
+            self._ending.append(thread)
+            self._never_end()
+            raise BadInput(line) from None
+
+    def _never_end(self) -> None:
+        """A call of the library's hangs: when the program ends, the library would wait for it."""
+        if self._library is not None:
+            atexit.unregister(self._library._exit_handler)  # noqa: SLF001 - the library offers no other way
 
     def _loaded(self) -> Any:  # noqa: ANN401 - the same
-        if self._library is None:
-            try:
-                import sounddevice  # noqa: PLC0415 - it raises OSError where PortAudio is missing
-            except OSError:
-                raise BadInput(wording.install_portaudio(command_for("portaudio"))) from None
-            _quiet_alsa()
-            self._library = sounddevice
+        if self._library is None or _LIBRARY in self._hanging:
+            self._library = self._in_time(_LIBRARY, wording.SOUND_HANGS, _load)
+            self._hanging.pop(_LIBRARY, None)
         return self._library
 
     def let_go(self, stream: "_Stream", made: Any) -> None:  # noqa: ANN401 - the same
@@ -249,6 +300,8 @@ class PortAudio:
         self._ending.append(ending)
         ending.start()
         ending.join(_CLOSE_S)
+        if ending.is_alive():
+            self._never_end()
 
 
 class _Stream:
@@ -270,6 +323,15 @@ class _Stream:
         if not self._closed.is_set():
             self._closed.set()
             self._host.let_go(self, self._made)
+
+
+def _load() -> Any:  # noqa: ANN401 - the same
+    try:
+        import sounddevice  # noqa: PLC0415 - it raises OSError where PortAudio is missing
+    except OSError:
+        raise BadInput(wording.install_portaudio(command_for("portaudio"))) from None
+    _quiet_alsa()
+    return sounddevice
 
 
 def _first(found: Any, way: str, usual: int) -> int:  # noqa: ANN401 - the same

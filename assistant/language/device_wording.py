@@ -9,6 +9,8 @@ SOUND_LOST = "Some sound was lost because this machine was busy. Please say that
 ALL_SILENT = "The microphone gives nothing but perfect silence: is it muted?"
 TOO_LOUD = "That was so loud that the sound broke up: hold the microphone farther away, or turn it down."
 TOO_NOISY = "It is very noisy here. Hold the microphone closer, or type the answers."
+SOUND_HANGS = "The sound system of this machine does not answer."
+NO_ANSWER = "it does not answer"
 NO_WORDS = "(no words)"
 KEYS_ENDED = "No more typing, and no microphone: the session waits for neither."
 
