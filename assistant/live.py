@@ -134,6 +134,8 @@ class Live:
         self._last_said = ""
         self._said_something = False
         self._shown_reading = ""
+        self._voice: dict[str, int] = {}
+        """Rate and loudness as they are now; empty before the session began."""
 
     # ---- what the session has done: Outlet and Rim
 
@@ -150,10 +152,13 @@ class Live:
         self._page.line(text)
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
-        """Speak so from now on, and in the next session."""
+        """Speak so from now on; what a word changed, in the next session too: not what an option set for this one."""
         self._mouth.voice(rate_wpm, volume_percent)
-        if self._remember is not None:
-            self._remember({"rate": rate_wpm, "volume": volume_percent})
+        now = {"rate": rate_wpm, "volume": volume_percent}
+        changed = {key: value for key, value in now.items() if value != self._voice.get(key, value)}
+        self._voice = now
+        if changed and self._remember is not None:
+            self._remember(changed)
 
     def next_voice(self) -> None:
         """Speak in another voice, and in the next session too."""
@@ -200,6 +205,7 @@ class Live:
         """The session that all reports go to from now on."""
         self._session = session
         voice = session.state.voice
+        self._voice = {"rate": voice.rate_wpm, "volume": voice.volume_percent}
         self._mouth.voice(voice.rate_wpm, voice.volume_percent)
 
     def no_ears(self, why: str) -> None:

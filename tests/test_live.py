@@ -365,7 +365,20 @@ def test_a_changed_voice_is_used_and_remembered(tmp_path: Path) -> None:
     there = Bench(tmp_path)
     there.answer("faster")
     assert "voice 200 100" in there.mouth.did
-    assert there.remembered == [{"rate": 200, "volume": 100}]
+    assert there.remembered == [{"rate": 200}]
+
+
+def test_only_what_a_word_changed_is_remembered(tmp_path: Path) -> None:
+    there = Bench(tmp_path, rate_wpm=300)
+    there.answer("louder")
+    assert "voice 300 120" in there.mouth.did
+    assert there.remembered == [{"volume": 120}]
+    for _ in range(6):
+        there.answer("louder")
+    assert there.remembered[-1] == {"volume": 200}
+    assert len(there.remembered) == 5, "nothing changed any more"
+    there.answer("slower")
+    assert there.remembered[-1] == {"rate": 275}
 
 
 def test_another_voice_is_used_and_remembered_where_there_is_one(tmp_path: Path) -> None:
