@@ -139,7 +139,7 @@ class Spoken:
             device,
             self.told.put,
             tones=tones,
-            retry_s=(0.0,),
+            retry_s=(how.get("retry", 0.005),),
             reading_characters_per_s=how.get("reading", 1e9),
         )
         self.mouth.start()
@@ -294,6 +294,44 @@ def test_a_loudspeaker_that_is_pulled_out_is_told_once_and_tried_until_it_is_bac
     assert isinstance(spoken.next(), AllSpoken)
     assert order(spoken.host) == "12"
     assert spoken.host.listed_anew >= tried
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_what_must_be_heard_and_was_cut_off_is_spoken_first_when_the_loudspeaker_is_back(
+    spoken: Spoken, *, stopped: bool
+) -> None:
+    spoken.host.refuses = "gone"
+    for text, whole in (("1", True), ("2", False), ("3", True)):
+        spoken.mouth.say(text, whole=whole)
+    assert isinstance(spoken.next(), Failed)
+    assert spoken.next() == AllSpoken(1)
+    spoken.mouth.drop()  # an answer
+    spoken.mouth.say("4", whole=True)  # what comes while nothing can be heard is read
+    assert spoken.next() == AllSpoken(2)
+    if stopped:
+        spoken.mouth.hush()
+    spoken.host.refuses = ""
+    assert spoken.next() == Back("loudspeaker")
+    spoken.mouth.say("5", whole=False)
+    burst = 3
+    if spoken.next() == AllSpoken(burst) and spoken.mouth.burst > burst:  # what was cut off was over before this was said
+        burst += 1
+        assert spoken.next() == AllSpoken(burst)
+    assert order(spoken.host) == ("5" if stopped else "135")
+
+
+@pytest.mark.slow
+def test_a_loudspeaker_is_tried_before_the_next_sentence_and_what_was_cut_off_goes_first() -> None:
+    spoken = Spoken(retry=0.3, reading=10.0)
+    spoken.host.refuses = "gone"
+    for text, whole in (("1", True), ("2 is read", False), ("3", False)):
+        spoken.mouth.say(text, whole=whole)
+    assert isinstance(spoken.next(), Failed)
+    spoken.host.refuses = ""
+    assert spoken.next() == Back("loudspeaker")
+    assert spoken.next() == AllSpoken(1)
+    assert order(spoken.host) == "13"
+    spoken.mouth.close()
 
 
 def test_without_a_loudspeaker_the_end_comes_when_there_was_time_to_read() -> None:

@@ -52,7 +52,8 @@ class Mouth:
     """Speaks from `start` to `close`. Every method may be called from any thread and returns at once.
 
     After each run of sentences (a burst) `AllSpoken` is told, whether they could be heard or only read. Without a
-    `loudspeaker` nothing is heard. A voice or loudspeaker that fails is told once, and once more when it is back.
+    `loudspeaker` nothing is heard. A voice or loudspeaker that fails is told once, and once more when it is back. What must
+    be heard whole of the burst in which the loudspeaker failed is spoken first when it is back.
     """
 
     def __init__(  # noqa: PLR0913 - what speaking needs
@@ -79,6 +80,9 @@ class Mouth:
         self._spoke = False
         self._rate_wpm, self._gain = 175, 1.0
         self._trouble = _Trouble()
+        self._failed_in = 0
+        self._owed: list[Sentence] = []
+        """What was cut off and must be heard: of the burst in which the loudspeaker failed. What came later was read."""
         self._voice_told = False
         self._thread = threading.Thread(target=self._run, name="mouth", daemon=True)
 
@@ -113,10 +117,14 @@ class Mouth:
 
     def _add(self, sentence: Sentence) -> None:
         with self._changed:
-            if self._now is None and not self._waiting and not self._spoke:
-                self._burst += 1
+            self._begin_burst()
             self._waiting.append(sentence)
             self._changed.notify_all()
+
+    def _begin_burst(self) -> None:
+        """Unless one is going on."""
+        if self._now is None and not self._waiting and not self._spoke:
+            self._burst += 1
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         """Speak at this rate and loudness from the next sentence on."""
@@ -158,6 +166,8 @@ class Mouth:
         with self._changed:
             self._held = False
             self._waiting = deque(sentence for sentence in self._waiting if keep_whole and sentence.whole)
+            if not keep_whole:
+                self._owed.clear()
             if self._now is not None and not (keep_whole and self._now.whole):
                 self._cut = True
                 self._interrupt()
@@ -210,6 +220,8 @@ class Mouth:
                 if self._closed:
                     return "end"
                 if self._waiting and (not self._held or self._waiting[0].whole):
+                    if self._trouble.told and time.monotonic() >= self._trouble.again_at:
+                        return "ready"  # what was cut off goes before it
                     self._now, self._cut = self._waiting.popleft(), False
                     if self._loudspeaker is not None:
                         self._loudspeaker.free()
@@ -237,6 +249,9 @@ class Mouth:
         with self._changed:
             if self._held and not sentence.whole and not self._cut:
                 self._waiting.appendleft(sentence)
+            unheard = not heard and not self._cut and self._trouble.told
+            if unheard and sentence.whole and self._burst == self._failed_in:
+                self._owed.append(sentence)
             self._now = None
             self._changed.notify_all()
 
@@ -260,15 +275,13 @@ class Mouth:
 
     def _aloud(self, sentence: Sentence) -> bool:
         """Whether it was spoken, or begun to be."""
-        if self._loudspeaker is None or (self._trouble.told and time.monotonic() < self._trouble.again_at):
+        if self._loudspeaker is None or self._trouble.told:
             return False
         found = self._sound(sentence)
         if found is None:
             return False
         samples, rate_hz = found
         try:
-            self._loudspeaker.open()
-            self._works()
             played = self._loudspeaker.play(samples, rate_hz, self._render_ahead)
             for _ in range(_TRIES - 1):  # the list of devices was read anew in mid-sentence, or the device starved
                 if played or self._cut or self._held or self._closed:
@@ -312,9 +325,15 @@ class Mouth:
             self._fails(str(error))
 
     def _works(self) -> None:
-        if self._trouble.told:
+        if not self._trouble.told:
+            return
+        with self._changed:
             self._trouble = _Trouble()
-            self._tell(Back(wording.LOUDSPEAKER))
+            if self._owed:
+                self._begin_burst()
+            self._waiting.extendleft(reversed(self._owed))
+            self._owed.clear()
+        self._tell(Back(wording.LOUDSPEAKER))
 
     def _fails(self, line: str) -> None:
         trouble = self._trouble
@@ -322,4 +341,5 @@ class Mouth:
         trouble.tries += 1
         if not trouble.told:
             trouble.told = True
+            self._failed_in = self._burst
             self._tell(Failed(wording.LOUDSPEAKER, line))
