@@ -26,7 +26,7 @@ from assistant.dialogue.events import DeviceBack, DeviceFailed, Heard, InputEnde
 from assistant.dialogue.state import Phase, State
 from assistant.language import device_wording as wording
 from assistant.language.certainty import decide
-from assistant.language.meaning import Expectation, NotUnderstood, SaidCommand, Understood, Why
+from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand, Understood, Why
 from assistant.language.readback import printed
 from assistant.measure.parts import Judged
 from assistant.session import Session
@@ -49,6 +49,9 @@ class Speaking(Protocol):
 
     def tone(self, tone: Tone) -> None:
         """Sound a tone after what is waiting."""
+
+    def breathe(self) -> None:
+        """Be silent for a moment after what is waiting, in which a word can be heard."""
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         """Speak so from now on."""
@@ -124,10 +127,14 @@ class Live:
         self._session: Session | None = None
         self._timers: dict[TimerFired | SpeechEnded, int] = {}
         """What happens by itself, and when. That the speech ended stands here only when the disk did not take it at once."""
+        self._may_be_contradicted = False
+        """Whether what is said next answers a spoken answer: a reading may be taken back before it is said back."""
         self._unanswered = False
         """Whether an answer was refused by the disk: until it is given again nothing may pass for want of one."""
         self._speaking = False
         self._turn = 0
+        self._by_voice = False
+        """Whether the last answer was spoken."""
         self._keys = True
         self._failed: set[str] = set()
         self._nobody_since: int | None = None
@@ -142,6 +149,10 @@ class Live:
     def say(self, text: str, *, whole: bool) -> None:
         """Print a line and speak it."""
         self._page.line(text)
+        if self._may_be_contradicted:
+            self._may_be_contradicted = False
+            if self._begun().state.phase is Phase.SETTLING:
+                self._mouth.breathe()
         self._mouth.say(text, whole=whole)
         self._last_said = text
         self._said_something = True
@@ -290,25 +301,24 @@ class Live:
 
     def _began(self) -> None:
         self._speaking = True
+        self._mouth.hold()
         self._mouth.get_ready()
-        if self._habits.headset:
-            self._mouth.hold()
 
     def _over(self) -> None:
         self._speaking = False
-        if self._habits.headset:
-            self._mouth.go_on()
+        self._mouth.go_on()
 
     def _typed(self, session: Session, text: str) -> None:
         if not text.strip():
             session.type(text)
             return
-        self._answered()
+        self._answered(by_voice=False)
         self._unanswered = not session.type(text)
 
-    def _answered(self) -> None:
+    def _answered(self, *, by_voice: bool) -> None:
         """An answer came: what else was to be said, and what was waited for, is behind us."""
         self._turn += 1
+        self._by_voice = by_voice
         self._timers.clear()
         self._mouth.drop()
 
@@ -317,8 +327,11 @@ class Live:
         understood = decide(report.hearing, session.state.expect, session.bench.lexicon)
         nothing = isinstance(understood.meaning, NotUnderstood) and understood.meaning.why is Why.NOTHING
         stop = understood.sure and understood.meaning == SaidCommand("stop")
-        if report.turn != self._turn and not stop:
-            self._over()  # it was said before the question that is open now
+        if not stop and not self._counts(session.state.phase, report, understood):
+            self._over()
+            if not nothing:
+                self._page.line(wording.left(understood.words))
+                self._mouth.tone(Tone.NOT_SURE)
             return
         if self._habits.keep_audio:
             self._keep(session, report.utterance.samples)
@@ -326,9 +339,23 @@ class Live:
             self._over()
             session.take(Heard(report.hearing))
             return
-        self._answered()
+        self._answered(by_voice=True)
         self._show_heard(understood)
+        self._may_be_contradicted = not self._habits.headset  # whose words shut no ears
         self._unanswered = not session.take(Heard(report.hearing))
+        self._may_be_contradicted = False
+
+    def _counts(self, phase: Phase, report: SoundHeard, understood: Understood) -> bool:
+        """Whether what was heard is an answer to what is open now, and whole.
+
+        What began before the last answer was taken was meant for an older question. But what followed a spoken reading
+        before that was said back is about the reading; and where its end is missing, it may still contradict.
+        """
+        settling = phase is Phase.SETTLING
+        follows = self._by_voice and report.turn == self._turn - 1  # ears hear one thing after the other
+        if report.turn != self._turn and not (settling and follows):
+            return False
+        return not report.utterance.cut or (settling and _only_doubts(understood))
 
     def _show_heard(self, understood: Understood) -> None:
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
@@ -363,6 +390,15 @@ class Live:
         if self._session is None:
             raise TypeError("no session was begun")
         return self._session
+
+
+def _only_doubts(understood: Understood) -> bool:
+    """Whether it takes a reading back or makes it asked about, and brings no value of its own."""
+    sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
+    return not sure or understood.meaning in _CONTRADICTIONS
+
+
+_CONTRADICTIONS = (SaidAnswers(("no",)), SaidCommand("back"), SaidCommand("undo"))
 
 
 def audio_name(number: int) -> str:

@@ -64,7 +64,7 @@ LED = (
     "twelve point one k",
 )
 """Values that are said in a sentence."""
-NO_SENTENCES = frozenset({"shorten", "printed_ohms", "heard", "not_sure"})
+NO_SENTENCES = frozenset({"shorten", "printed_ohms", "heard", "not_sure", "left"})
 """Functions that give parts of sentences, and lines that are only shown."""
 _A_READING = ("reading", "limit", "first")
 _SENTENCE = re.compile(r"(?<=[.?!])\s+")

@@ -14,6 +14,7 @@ from waiting import LIMIT_S, until
 
 from assistant.devices import levels
 from assistant.devices.ears import Ears, breaks_off
+from assistant.devices.endpoint import Endpointer
 from assistant.devices.keyboard import Keyboard
 from assistant.devices.microphone import Ear, LiveMicrophone
 from assistant.devices.ports import RATE_HZ, Samples, Utterance
@@ -103,7 +104,7 @@ def test_the_live_microphone_gives_utterances_at_the_recognisers_rate() -> None:
 
 
 @pytest.mark.slow
-def test_shut_ears_hear_nothing_and_forget_what_was_begun() -> None:
+def test_shut_ears_hear_nothing_and_what_was_begun_is_cut_off() -> None:
     host = StandInHost()
     shut = threading.Event()
     there = Listening(host, deaf=shut.is_set)
@@ -114,9 +115,24 @@ def test_shut_ears_hear_nothing_and_forget_what_was_begun() -> None:
     shut.clear()
     host.feed(uttered(0.5, "stop", 2))
     there.done()
-    assert len(there.found) == 1
-    assert there.found[0].end_s - there.found[0].start_s < 1.5
-    assert there.ear.notes == ["works", "began", "nothing", "began"]
+    assert [utterance.cut for utterance in there.found] == [True, False]
+    assert there.found[0].end_s - there.found[0].start_s < len(word) / RATE_HZ + 0.5
+    assert there.found[1].end_s - there.found[1].start_s < 1.5
+    assert there.ear.notes == ["works", "began", "began"]
+
+
+@pytest.mark.slow
+def test_a_click_before_the_ears_are_shut_is_forgotten() -> None:
+    ears = Endpointer()
+    word = speech("stop")
+    ears.feed(np.concatenate([silence(1), word]))
+    said_s = ears.speech_s
+    assert ears.shut(said_s + 0.01) == ()
+    assert ears.speech_s == 0.0
+    ears.feed(np.concatenate([silence(1), word]))
+    (cut,) = ears.shut(said_s)
+    assert cut.cut
+    assert ears.shut(0.0) == ()
 
 
 @pytest.mark.slow

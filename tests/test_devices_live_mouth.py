@@ -238,6 +238,42 @@ def test_tones_sound_between_the_sentences_where_they_are_wanted() -> None:
 
 
 @pytest.mark.slow
+def test_ears_are_shut_from_the_first_word_on_and_not_in_the_tone_and_the_breath_before_it(
+    spoken: Spoken, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("assistant.devices.mouth.BREATH_S", LIMIT_S)
+    spoken.mouth.tone(Tone.GOT_IT)
+    spoken.mouth.breathe()
+    spoken.mouth.say("9 long", whole=False)
+    until(lambda: spoken.mouth._now is not None and spoken.mouth._now.breath)  # noqa: SLF001
+    assert spoken.mouth.audible
+    shut = [spoken.mouth.shuts_ears]
+    spoken.mouth.hold()  # somebody speaks
+    until(lambda: spoken.mouth._now is None)  # noqa: SLF001
+    monkeypatch.setattr("assistant.devices.mouth.BREATH_S", 0.01)
+    assert "9" not in order(spoken.host)
+    spoken.mouth.go_on()
+    until(lambda: "9" in order(spoken.host))
+    shut.append(spoken.mouth.shuts_ears)
+    spoken.mouth.drop()
+    assert spoken.next() == AllSpoken(1)
+    for tone in (Tone.GOT_IT, Tone.LISTENING):  # the other could be taken for speech
+        spoken.mouth.tone(tone)
+        spoken.next()
+        shut.append(spoken.mouth._worded)  # noqa: SLF001
+    assert shut == [False, True, False, True]
+
+
+def test_nobody_waits_for_a_breath_without_a_loudspeaker() -> None:
+    quiet = Spoken(loudspeaker=False, speaker=Silent())
+    quiet.mouth.breathe()
+    quiet.mouth.say("1", whole=False)
+    assert not quiet.mouth.shuts_ears
+    assert quiet.next() == AllSpoken(1)
+    quiet.mouth.close()
+
+
+@pytest.mark.slow
 def test_getting_ready_opens_the_device_before_anything_is_said(spoken: Spoken) -> None:
     spoken.mouth.get_ready()
     until(lambda: spoken.host.opened == 1)
@@ -314,7 +350,9 @@ def test_what_must_be_heard_and_was_cut_off_is_spoken_first_when_the_loudspeaker
     assert spoken.next() == Back("loudspeaker")
     spoken.mouth.say("5", whole=False)
     burst = 3
-    if spoken.next() == AllSpoken(burst) and spoken.mouth.burst > burst:  # what was cut off was over before this was said
+    if (
+        spoken.next() == AllSpoken(burst) and spoken.mouth.burst > burst
+    ):  # what was cut off was over before this was said
         burst += 1
         assert spoken.next() == AllSpoken(burst)
     assert order(spoken.host) == ("5" if stopped else "135")

@@ -64,6 +64,9 @@ class StandInMouth:
     def tone(self, tone: Tone) -> None:
         self.did.append(f"tone {tone.name}")
 
+    def breathe(self) -> None:
+        self.did.append("breathe")
+
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         self.did.append(f"voice {rate_wpm} {volume_percent}")
 
@@ -146,9 +149,9 @@ class Bench:
         self.clock.move(by_ms)
         self.live.step(None)
 
-    def hear(self, text: str, *, turn: int | None = None, sure: bool = True) -> None:
+    def hear(self, text: str, *, turn: int | None = None, sure: bool = True, cut: bool = False) -> None:
         """An utterance comes in."""
-        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure))
+        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure, cut=cut))
 
     @property
     def folder(self) -> Path:
@@ -163,11 +166,11 @@ class Bench:
         return self.session.over
 
 
-def sound(text: str, turn: int, *, is_sure: bool = True) -> SoundHeard:
+def sound(text: str, turn: int, *, is_sure: bool = True, cut: bool = False) -> SoundHeard:
     """An utterance that the built-in recogniser heard in all its passes alike, or an engine without bounds."""
     samples = np.full(RATE_HZ // 4, 0.1, dtype=np.float32)
     heard = sure(text) if is_sure else hearing(text, text, text, text)
-    return SoundHeard(Utterance(samples, 0.0, 0.25), heard, turn)
+    return SoundHeard(Utterance(samples, 0.0, 0.25, cut=cut), heard, turn)
 
 
 # ---- turns
@@ -220,7 +223,7 @@ def test_nothing_heard_leaves_everything_as_it_is(tmp_path: Path) -> None:
     lines = list(there.page.lines)
     there.live.step(SpeechBegan())
     there.hear("")
-    assert there.mouth.did[-2:] == ["hold", "go on"]
+    assert there.mouth.did[-3:] == ["hold", "get ready", "go on"]
     assert there.page.lines == lines
 
 
@@ -267,6 +270,63 @@ def test_an_answer_to_an_older_question_is_not_taken_for_the_new_one(tmp_path: P
     there.hear("four stroke", turn=before)
     assert there.step == "stroke"
     assert not any("four" in line for line in there.page.lines if line.startswith(">"))
+    assert there.page.lines[-1] == wording.left("four stroke")
+    assert there.mouth.did[-1] == "tone NOT_SURE"
+    lines = list(there.page.lines)
+    there.hear("", turn=before)  # a noise: no sign
+    assert there.page.lines == lines
+
+
+def test_a_word_right_after_a_spoken_reading_is_about_that_reading(tmp_path: Path) -> None:
+    there = Bench(tmp_path, *TO_PRIMARY)
+    before = there.live.turn()
+    there.hear("one point four ohms")
+    there.hear("no", turn=before)
+    assert "Taken back: 1.4 Ω." in there.page.lines
+    there.live.step(LineTyped("1.4"))
+    assert there.session.state.phase is Phase.SETTLING
+    there.hear("no", turn=there.live.turn() - 1)  # of a typed one nobody knows what it was said to
+    assert there.page.lines[-1] == wording.left("no")
+    assert there.session.state.phase is Phase.SETTLING
+    there.hear("no one point five ohms")
+    there.hear("no one point six ohms", turn=there.live.turn() - 1)
+    assert there.page.large[-1] == "1.6 Ω"
+    there.hear("no", turn=there.live.turn() - 2)
+    assert there.page.lines[-1] == wording.left("no")
+
+
+def test_where_the_end_is_missing_a_reading_is_contradicted_or_doubted_and_nothing_else_is_taken(
+    tmp_path: Path,
+) -> None:
+    there = Bench(tmp_path)
+    there.hear("ready", cut=True)
+    assert there.page.lines[-1] == wording.left("ready")
+    assert there.step == "safety"
+    for line in ("ready", *TO_PRIMARY[1:]):
+        there.answer(line)
+    there.hear("one point four ohms")
+    for value in ("no one point five ohms", "one point five ohms", "yes"):
+        there.hear(value, cut=True)
+        assert there.page.lines[-1] == wording.left(value)
+        assert there.page.large[-1] == "1.4 Ω"
+    there.hear("no", cut=True, sure=False)
+    assert there.page.lines[-1].startswith("I got: 1.4 Ω")
+    there.hear("no", cut=True)
+    assert "Taken back: 1.4 Ω." in there.page.lines
+    there.hear("stop", cut=True)
+    assert there.session.over
+
+
+@pytest.mark.parametrize("headset", [False, True])
+def test_before_a_spoken_reading_is_said_back_there_is_a_breath_where_words_shut_the_ears(
+    tmp_path: Path, *, headset: bool
+) -> None:
+    there = Bench(tmp_path, *TO_PRIMARY, habits=Habits(headset=headset))
+    assert "breathe" not in there.mouth.did
+    there.hear("one point four ohms")
+    said = there.mouth.did.index("say Primary reading: 1.4 Ω.")
+    assert there.mouth.did[said - 1] == ("tone GOT_IT" if headset else "breathe")
+    assert there.mouth.did.count("breathe") == (not headset)
 
 
 def test_stop_is_taken_whenever_it_was_said(tmp_path: Path) -> None:
@@ -353,10 +413,11 @@ def test_the_loop_takes_what_comes_and_does_what_is_due(tmp_path: Path, monkeypa
 # ---- speech that can be interrupted
 
 
-def test_with_a_headset_speech_is_held_while_somebody_speaks(tmp_path: Path) -> None:
-    there = Bench(tmp_path, habits=Habits(headset=True))
+@pytest.mark.parametrize("headset", [False, True])
+def test_speech_is_held_while_somebody_speaks(tmp_path: Path, *, headset: bool) -> None:
+    there = Bench(tmp_path, habits=Habits(headset=headset))
     there.live.step(SpeechBegan())
-    assert there.mouth.did[-1] == "hold"
+    assert there.mouth.did[-2:] == ["hold", "get ready"]
     there.live.step(SpeechOver())
     assert there.mouth.did[-1] == "go on"
 

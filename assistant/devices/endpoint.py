@@ -6,7 +6,7 @@ way, and never more than one utterance is held.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from faster_whisper.vad import get_vad_model
@@ -129,6 +129,12 @@ class Endpointer:
     def pausing_s(self) -> float:
         """How long it has been silent since the last speech."""
         return self._silence * FRAME / RATE_HZ
+
+    def shut(self, least_s: float) -> tuple[Utterance, ...]:
+        """The ears are shut: what was being said until now, cut off, where that was at least so much speech; the rest is left."""
+        found = self._cut() if self._speaking and self.speech_s >= least_s else None
+        self.forget()
+        return (replace(found, cut=True),) if found else ()
 
     def forget(self) -> None:
         """Leave what was being said, and everything before it: the ears were shut."""

@@ -142,11 +142,7 @@ class LiveMicrophone:
                 self._ear.works()
                 first = False
             sound = resampler.resample_chunk(np.clip(np.nan_to_num(block.samples), -1.0, 1.0))
-            if block.deaf:
-                ears.forget()
-                found: tuple[Utterance, ...] = ()
-            else:
-                found = ears.feed(sound)
+            found = ears.shut(_BEGAN_S) if block.deaf else ears.feed(sound)
             lost = lost or (block.lost and ears.speech_s > 0)
             if not began and (found or ears.speech_s >= _BEGAN_S):
                 began = True

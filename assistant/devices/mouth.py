@@ -24,6 +24,9 @@ READING_CHARACTERS_PER_S = 15.0
 _READING_MOST_S = 5.0
 _TRIES = 3
 """So often a sentence is begun where the device is lost in the middle of it."""
+BREATH_S = 0.5
+"""Between the tone and the words of a read-back. Who takes a reading back at once says "no" 0.45 to 0.7 s after it; the words
+would begin then, and shut the ears."""
 _IDLE_S = 4.0
 """After so long without a sentence the loudspeaker is let go."""
 _TONE_RATE_HZ = 22_050
@@ -32,11 +35,12 @@ _LOUDEST = 0.98
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """What is to be spoken, or a tone. `whole` is never cut off by anything but `hush`."""
+    """What is to be spoken, or a tone, or a breath of silence. `whole` is never cut off by anything but `hush`."""
 
     text: str = ""
     whole: bool = False
     tone: Tone | None = None
+    breath: bool = False
 
 
 @dataclass(slots=True)
@@ -77,7 +81,7 @@ class Mouth:
         self._now: Sentence | None = None
         self._held = self._cut = self._closed = self._ready_wanted = False
         self._burst = 0
-        self._spoke = False
+        self._spoke = self._worded = False
         self._rate_wpm, self._gain = 175, 1.0
         self._trouble = _Trouble()
         self._failed_in = 0
@@ -106,6 +110,14 @@ class Mouth:
                 return True
         return self._loudspeaker is not None and self._loudspeaker.sounding
 
+    @property
+    def shuts_ears(self) -> bool:
+        """Whether a microphone would take what is audible for somebody: from the first word of a burst on.
+
+        Not before: who has given an answer and contradicts it at once begins while the words are still made, or in the short tone.
+        """
+        return self._worded and self.audible
+
     def say(self, text: str, *, whole: bool) -> None:
         """Speak this after what is waiting."""
         self._add(Sentence(text, whole))
@@ -114,6 +126,11 @@ class Mouth:
         """Sound a tone after what is waiting."""
         if self._tones:
             self._add(Sentence(tone=tone))
+
+    def breathe(self) -> None:
+        """Be silent for a moment after what is waiting: a word can be heard in it. Nothing where ears are never shut."""
+        if self._loudspeaker is not None:
+            self._add(Sentence(breath=True))
 
     def _add(self, sentence: Sentence) -> None:
         with self._changed:
@@ -125,6 +142,7 @@ class Mouth:
         """Unless one is going on."""
         if self._now is None and not self._waiting and not self._spoke:
             self._burst += 1
+            self._worded = False
 
     def voice(self, rate_wpm: int, volume_percent: int) -> None:
         """Speak at this rate and loudness from the next sentence on."""
@@ -243,7 +261,7 @@ class Mouth:
         return _IDLE_S
 
     def _perform(self, sentence: Sentence) -> None:
-        heard = self._aloud(sentence)
+        heard = self._breath() if sentence.breath else self._aloud(sentence)
         if not heard and not self._cut and not sentence.tone:
             self._wait(min(len(sentence.text) / self._reading_per_s, _READING_MOST_S))
         with self._changed:
@@ -273,6 +291,11 @@ class Mouth:
             while not self._cut and not self._closed and (left := until - time.monotonic()) > 0:
                 self._changed.wait(left)
 
+    def _breath(self) -> bool:
+        with self._changed:
+            self._changed.wait_for(lambda: self._held or self._cut or self._closed, BREATH_S)
+        return True
+
     def _aloud(self, sentence: Sentence) -> bool:
         """Whether it was spoken, or begun to be."""
         if self._loudspeaker is None or self._trouble.told:
@@ -281,6 +304,7 @@ class Mouth:
         if found is None:
             return False
         samples, rate_hz = found
+        self._worded = self._worded or sentence.tone is not Tone.GOT_IT
         try:
             played = self._loudspeaker.play(samples, rate_hz, self._render_ahead)
             for _ in range(_TRIES - 1):  # the list of devices was read anew in mid-sentence, or the device starved

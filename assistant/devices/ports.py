@@ -31,6 +31,8 @@ class Utterance:
     clipped: bool = False
     asked: bool = False
     """True when nothing was said after the end-pointer last asked whether this is finished: what was heard then is all of it."""
+    cut: bool = False
+    """True when the ears were shut in the middle of it: its end is missing."""
 
 
 class Microphone(Protocol):

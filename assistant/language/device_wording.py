@@ -50,6 +50,11 @@ def not_sure(words: str) -> str:
     return f"> (not sure) {words or NO_WORDS}"
 
 
+def left(words: str) -> str:
+    """What was said when it could not be taken, and what to do."""
+    return f"“{words or NO_WORDS}” was said while I began to speak: please say it again."
+
+
 def hearing_broke(why: str) -> str:
     """A mistake in the program itself ended the hearing for now."""
     return f"Hearing broke off ({' '.join(why.split())[:200]})."
