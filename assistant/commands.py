@@ -290,17 +290,18 @@ def listen(options: argparse.Namespace) -> int:
     settings = _settings(options)
     model = settings.text("vosk_model")
     recogniser = _recogniser(settings.text("engine") or None, _lexicon(), Path(model) if model else None)
-    speaker, say_to = _speaker(options.say_to, settings.text("voice") or None)
+    speaker, say_to = _speaker(options.say_to, settings)
     outlet = Terminal(speaker, say_to, rate_wpm=settings.whole("rate"))
     session = _open(options, recogniser.name, outlet, settings)
     _answer(session, recogniser, files, outlet)
     return 0
 
 
-def _speaker(folder: str | None, name: str | None = None) -> "tuple[Speaker | None, Path | None]":
+def _speaker(folder: str | None, settings: "Settings | None" = None) -> "tuple[Speaker | None, Path | None]":
     if folder is None:
         return None, None
     from assistant.devices.speaker import Voice
+    from assistant.live_commands import no_such_voice
 
     say_to = Path(folder)
     try:
@@ -309,7 +310,12 @@ def _speaker(folder: str | None, name: str | None = None) -> "tuple[Speaker | No
         raise BadInput(
             f"{folder}: cannot be used for the spoken replies ({error.strerror}); give another folder with --say-to"
         ) from error
-    voice = Voice(name)
+
+    def wrong(_name: str) -> None:
+        if settings is not None:
+            tell(no_such_voice(settings).line())
+
+    voice = Voice((settings.text("voice") if settings else "") or None, wrong=wrong)
     voice.start()
     return voice, say_to
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.devices.quiet import quiet_libraries
-from assistant.errors import BadData, BadInput, BadRecord
+from assistant.errors import BadData, BadInput, BadRecord, Problem
 from assistant.settings import KEYS, Settings, Value, load, remember
 from assistant.streams import out, tell
 
@@ -56,6 +56,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     from assistant.devices.keyboard import Keyboard
     from assistant.devices.loudspeaker import Loudspeaker
     from assistant.devices.mouth import Mouth
+    from assistant.devices.reports import Remark
     from assistant.devices.speaker import Silent, Voice
     from assistant.live import Habits, Live
     from assistant.preflight import load_bench, read_files
@@ -68,7 +69,11 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
     host = PortAudio()
     inbox: queue.Queue[Report] = queue.Queue()
-    speaker = Silent() if options.quiet else Voice(settings.text("voice") or None)
+
+    def wrong_voice(_name: str) -> None:
+        inbox.put(Remark(no_such_voice(settings).line()))
+
+    speaker = Silent() if options.quiet else Voice(settings.text("voice") or None, wrong=wrong_voice)
     loudspeaker = None if options.quiet else Loudspeaker(host, settings.text("output") or None)
     mouth = Mouth(speaker, loudspeaker, inbox.put, tones=settings.on("tones"))
     screen = Screen(large=settings.on("large"), decided=decided)
@@ -130,6 +135,12 @@ def meter_of(settings: Settings, meters: Collection[str]) -> str:
         raise BadInput(line)
     tell(f"{line}. It will be asked.")
     return ""
+
+
+def no_such_voice(settings: Settings) -> Problem:
+    """The settings name a voice that this machine does not have."""
+    found, do = repr(settings.text("voice")), "The usual one speaks; “another voice” in a spoken session chooses one."
+    return Problem(f"{settings.source('voice')}: voice", found, "the name of a voice of this system", do)
 
 
 def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Recogniser | None, str]":

@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from assistant.devices import speaker, voice_worker
 from assistant.devices.ports import Speaker
 from assistant.devices.speaker import LONGEST_CHARACTERS, Silent, Voice, for_speech
+from assistant.language import device_wording
 
 WORKER_FILE = Path(voice_worker.__file__)
 
@@ -32,6 +33,9 @@ log = open(sys.argv[1], "a")
 print("start", file=log, flush=True)
 for line in sys.stdin.buffer:
     request = json.loads(line)
+    if "is_there" in request:
+        print(json.dumps({"name": request["is_there"] if request["is_there"] != "nope" else ""}), flush=True)
+        continue
     print(request["text"], request["rate_wpm"], request["voice"], file=log, flush=True)
     sound = b"RIFF" + request["text"].encode()
     sys.stdout.buffer.write(json.dumps({"bytes": len(sound)}).encode() + b"\\n" + sound)
@@ -193,8 +197,10 @@ def test_another_voice_sounds_different_and_stays() -> None:
 def test_a_voice_that_cannot_be_changed_stays(tmp_path: Path) -> None:
     assert Silent().next_voice() is None
     with Voice("mine", command=fake(NEVER_ANSWERS), limit_s=0.05) as hanging:
-        assert hanging.next_voice() is None
+        assert not hanging.next_voice()
+        assert hanging.next_voice() == ""
         assert "did not answer" in (hanging.trouble or "")
+    assert device_wording.voice_now(None) != device_wording.voice_now("")
     alone = (
         ECHO.replace('request["text"], ', "")
         .replace(
@@ -264,11 +270,45 @@ with tempfile.TemporaryDirectory() as scratch:
 
 
 @pytest.mark.slow
-def test_a_voice_that_does_not_exist_is_trouble_in_one_line() -> None:
-    with Voice("no/such-voice") as strange:
-        assert strange.render("Anything.", 180) is None
-        assert "no/such-voice" in (strange.trouble or "")
-        assert "\n" not in (strange.trouble or "")
+def test_a_voice_that_does_not_exist_is_told_once_and_the_usual_one_speaks() -> None:
+    wrong: list[str] = []
+    with Voice() as usual, Voice("no/such-voice", wrong=wrong.append) as strange:
+        sound = usual.render("Anything.", 180)
+        assert sound is not None
+        assert strange.render("Anything.", 180) == sound
+        assert strange.render("Anything else.", 180)
+        assert strange.trouble is None
+        assert strange.next_voice() == usual.next_voice()
+    assert wrong == ["no/such-voice"]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="names of espeak-ng")
+def test_a_voice_may_go_by_a_name_that_is_not_listed() -> None:
+    wrong: list[str] = []
+    with Voice("en", wrong=wrong.append) as named:
+        assert named.render("Anything.", 180), named.trouble
+    assert wrong == []
+
+
+def test_a_wrong_voice_is_asked_for_once_and_its_process_used_no_more(tmp_path: Path) -> None:
+    log, wrong = tmp_path / "log", list[str]()
+    with Voice("nope", command=fake(ECHO, log), wrong=wrong.append) as strange:
+        assert [strange.render(text, 180) for text in ("a", "b")] == [b"RIFFa", b"RIFFb"]
+    assert log.read_text().split("\n") == ["start", "start", "a 180 None", "b 180 None", ""]
+    assert wrong == ["nope"]
+
+
+def test_another_voice_is_tried_at_once_however_often_the_voice_failed(tmp_path: Path) -> None:
+    naming = BROKEN_AT_FIRST.replace('"is_there"', '"after"').replace('request["after"] if', '"other" if')
+    log = tmp_path / "log"
+    with Voice(command=fake(naming, log, 3)) as broken:
+        assert [broken.render(text, 180) for text in "abc"] == [None] * 3  # the third was not tried
+        assert log.read_text().count("start") == 2
+        assert broken.next_voice() == "other"
+        assert broken.trouble is None
+        assert broken.render("a", 180) == b"RIFFa"
+    assert log.read_text().splitlines()[-1] == "a 180 other"
 
 
 # ---- trouble

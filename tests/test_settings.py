@@ -161,7 +161,7 @@ def test_a_recorded_session_takes_engine_voice_and_rate_from_the_settings(
         return Deaf()
 
     class Mute(Silent):
-        def __init__(self, voice: str | None = None) -> None:
+        def __init__(self, voice: str | None = None, **_: object) -> None:
             asked.append(voice)
 
         def render(self, text: str, rate_wpm: int) -> bytes | None:  # noqa: ARG002

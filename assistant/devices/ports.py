@@ -71,7 +71,7 @@ class Speaker(Protocol):
         """The sentence as a WAV file's bytes, or None when no voice can be had (the text goes on without it)."""
 
     def next_voice(self) -> str | None:
-        """The name of the next English voice, which speaks from now on; None when there is no other."""
+        """The name of the next English voice, which speaks from now on; None when there is no other, "" when that cannot be told now."""
 
     def close(self) -> None:
         """Nothing more will be spoken."""

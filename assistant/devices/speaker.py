@@ -12,6 +12,7 @@ import tempfile
 import threading
 import weakref
 from collections import OrderedDict
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, Self
@@ -192,13 +193,22 @@ class Voice:
     process; after each further failure in a row twice as many sentences go unspoken before the next try (1, 3, 7, ...
     at most 15), so that a voice that stays broken costs almost no time and one that comes back is used again.
     Sentences are kept by text and rate, the last `kept` of them. Safe to use from several threads; one sentence is
-    rendered at a time.
+    rendered at a time. A `voice` that this machine does not have is told to `wrong`, once, before the first sentence; the
+    usual one speaks instead. `wrong` must return at once.
     """
 
     def __init__(
-        self, voice: str | None = None, *, limit_s: float = 5.0, command: tuple[str, ...] = WORKER, kept: int = 64
+        self,
+        voice: str | None = None,
+        *,
+        wrong: Callable[[str], None] = lambda _voice: None,
+        limit_s: float = 5.0,
+        command: tuple[str, ...] = WORKER,
+        kept: int = 64,
     ) -> None:
         self._voice = voice
+        self._checked = voice is None
+        self._wrong = wrong
         self._limit_s = limit_s
         self._command = command
         self._kept = kept
@@ -236,14 +246,15 @@ class Voice:
             return sound
 
     def next_voice(self) -> str | None:
-        """The name of the voice that speaks from now on; None, and nothing changes, when there is no other or the process fails."""
+        """The name of the voice that speaks from now on. Nothing changes with None, there is no other, or "", the process fails."""
         with self._lock:
-            name = (self._asked({"after": self._voice}) or b"").decode()
-            if not name:
-                return None
-            self._voice = name
+            self._skip = 0  # somebody asks for it: it is tried now, however often it failed
+            answer = self._asked({"after": self._voice})
+            if not answer:
+                return "" if answer is None else None
+            self._voice, self._checked = answer.decode(), True
             self._cache.clear()
-            return name
+            return self._voice
 
     def __enter__(self) -> Self:
         return self
@@ -257,6 +268,15 @@ class Voice:
             self._drop()
 
     def _new(self, said: str, rate_wpm: int) -> bytes | None:
+        if self._voice is not None and not self._checked:
+            found = self._asked({"is_there": self._voice})
+            if found is None:
+                return None
+            self._checked = True
+            if not found:
+                self._drop()  # an engine that refused a voice may not be used again
+                self._wrong(self._voice)
+                self._voice = None
         return self._asked({"text": said, "rate_wpm": rate_wpm, "voice": self._voice})
 
     def _asked(self, request: dict[str, object]) -> bytes | None:

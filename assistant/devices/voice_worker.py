@@ -2,7 +2,8 @@
 
 One JSON object a line comes in, `{"text": ..., "rate_wpm": ..., "voice": ...}`; for each, one JSON line goes out,
 `{"bytes": n}` followed by n bytes of a WAV file, or `{"error": "one line"}`. To `{"after": voice}` the answer is `{"name": ...}`, the
-next English voice, empty when there is no other. It ends when its input ends.
+next English voice, empty when there is no other; to `{"is_there": voice}` that voice, empty when it cannot be used. It ends when
+its input ends.
 
 Why a process of its own: espeak-ng can be set up once in a process, calls exit() when its data are missing, and
 pyttsx3 2.99 turns an error while it writes into an endless loop. None of that may happen to a session.
@@ -134,6 +135,20 @@ class Engine:
         current = after or self._voice or self._engine.getProperty("voice")
         return following(all_english(self._engine.getProperty("voices")), current)
 
+    def is_there(self, voice: str) -> bool:
+        """Whether this voice can be used; raises as `render` does when the engine itself is broken. After False use the engine no more."""
+        if voice in [str(each.id) for each in self._engine.getProperty("voices")]:
+            return True
+        if sys.platform != "linux":  # macOS would go on with another voice without a word
+            return False
+        try:
+            self.render("a", 175, voice)  # espeak-ng knows its voices by more names than it lists
+        except ValueError as error:
+            if "voice" not in str(error).lower():
+                raise
+            return False
+        return True
+
     def _set_rate(self, rate_wpm: int) -> None:
         """Set it until it is set: espeak-ng takes orders on its own thread, and pyttsx3 may cancel one not yet begun."""
         for _ in range(ATTEMPTS):
@@ -164,6 +179,9 @@ def serve(requests: BinaryIO, replies: BinaryIO, scratch: Path) -> None:
             engine = engine or Engine(scratch)
             if "after" in request:
                 header, sound = {"name": engine.next_voice(request["after"])}, b""
+            elif "is_there" in request:
+                voice = request["is_there"]
+                header, sound = {"name": voice if engine.is_there(voice) else ""}, b""
             else:
                 sound = engine.render(request["text"], request["rate_wpm"], request["voice"])
                 header = {"bytes": len(sound)}

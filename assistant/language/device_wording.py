@@ -71,5 +71,9 @@ def nothing_to_hear_with(why: str) -> str:
 
 
 def voice_now(name: str | None) -> str:
-    """Which voice speaks from now on; None: there was no other."""
-    return f"Voice: {name}." if name else "There is no other English voice here."
+    """Which voice speaks from now on; None: there was no other; empty: the voice did not answer."""
+    if name is None:
+        return "There is no other English voice here."
+    return (
+        f"Voice: {name}." if name else "The voice does not answer and stays as it is. Try again, or run: ohmaloud check"
+    )
