@@ -91,10 +91,10 @@ def _expectation(options: argparse.Namespace, lexicon: "Lexicon") -> "Expectatio
     return Expectation(options.step, None if options.range is None else arguments.range_ohm(options.range))
 
 
-def _recogniser(engine: str | None, lexicon: "Lexicon", vosk_model: Path | None = None) -> "Recogniser":
+def _recogniser(engine: str | None, lexicon: "Lexicon") -> "Recogniser":
     from assistant.devices.engines import open_recogniser
 
-    return open_recogniser(engine, lexicon, vosk_model)
+    return open_recogniser(engine, lexicon)
 
 
 # ---- judge
@@ -284,12 +284,12 @@ def voice(options: argparse.Namespace) -> int:
 def listen(options: argparse.Namespace) -> int:
     """A session whose answers are recordings."""
     from assistant.devices.recordings import refuse_unreadable
+    from assistant.live_commands import recogniser_of
 
     files = tuple(Path(name) for name in options.files)
     refuse_unreadable(files)
     settings = _settings(options)
-    model = settings.text("vosk_model")
-    recogniser = _recogniser(settings.text("engine") or None, _lexicon(), Path(model) if model else None)
+    recogniser = recogniser_of(settings, _lexicon())
     speaker, say_to = _speaker(options.say_to, settings)
     outlet = Terminal(speaker, say_to, rate_wpm=settings.whole("rate"))
     session = _open(options, recogniser.name, outlet, settings)

@@ -83,7 +83,10 @@ def _found(own: Path) -> list[Model]:
     from assistant.settings import load
 
     listed = manifest()
-    set_model = load({}).text("vosk_model")
+    settings = load({})
+    for problem in settings.problems:
+        tell(problem.line())
+    set_model = settings.text("vosk_model")
     named = [Path(text) for text in (set_model, os.environ.get(MODEL_VARIABLE, "")) if text]
     used = vosk_place(Path(set_model) if set_model else None)
     found = [_of_manifest(weights) for weights in listed.values() if weights.module or weights.name in _OURS]

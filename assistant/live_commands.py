@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from assistant.devices.host import SoundHost
     from assistant.devices.ports import Recogniser
     from assistant.devices.reports import Report
-    from assistant.dialogue.state import Bench
+    from assistant.language.lexicon import Lexicon
     from assistant.live import Live, Remember
     from assistant.session import Opening, Session
 
@@ -66,7 +66,7 @@ def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None
     settings = settings_of(options)
     bench = load_bench(read_files())
     meter = meter_of(settings, bench.meters)
-    recogniser, why_not = _recogniser(settings, bench, asked=bool(options.engine))
+    recogniser, why_not = _recogniser(settings, bench.lexicon, asked=bool(options.engine))
     host = PortAudio()
     inbox: queue.Queue[Report] = queue.Queue()
 
@@ -143,13 +143,34 @@ def no_such_voice(settings: Settings) -> Problem:
     return Problem(f"{settings.source('voice')}: voice", found, "the name of a voice of this system", do)
 
 
-def _recogniser(settings: Settings, bench: "Bench", *, asked: bool) -> "tuple[Recogniser | None, str]":
-    """The recogniser, or why there is none: then answers are typed. One that was asked for by option must be there."""
+def tell_passed_over(_key: str, problem: Problem) -> None:
+    """A setting of no use, as a line."""
+    tell(problem.line())
+
+
+def recogniser_of(
+    settings: Settings, lexicon: "Lexicon", passed_over: Callable[[str, Problem], None] = tell_passed_over
+) -> "Recogniser":
+    """The recogniser; the usual one, and why, where the Vosk model of the settings cannot be used. Raises BadInput and BadData."""
     from assistant.devices.engines import open_recogniser
 
-    model = settings.text("vosk_model")
+    engine, model = settings.text("engine") or None, settings.text("vosk_model")
+    if not model:
+        return open_recogniser(engine, lexicon, None)
     try:
-        return open_recogniser(settings.text("engine") or None, bench.lexicon, Path(model) if model else None), ""
+        return open_recogniser(engine, lexicon, Path(model))
+    except (BadInput, BadData) as error:
+        why = str(error).splitlines()[0].removeprefix(f"{model}: ")
+    recogniser = open_recogniser(engine, lexicon, None)  # raises where it is not the model's fault
+    where, found = f"{settings.source('vosk_model')}: vosk_model", f"{model!r} ({why.rstrip('.')})"
+    passed_over("vosk_model", Problem(where, found, KEYS["vosk_model"].expected, "The usual one is used."))
+    return recogniser
+
+
+def _recogniser(settings: Settings, lexicon: "Lexicon", *, asked: bool) -> "tuple[Recogniser | None, str]":
+    """The recogniser, or why there is none: then answers are typed. One that was asked for by option must be there."""
+    try:
+        return recogniser_of(settings, lexicon), ""
     except (BadInput, BadData) as error:
         if asked:
             raise
@@ -200,13 +221,14 @@ def check(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     checkup = Checkup(PortAudio(), settings, tell)
     bench = load_bench(read_files())
-    checkup.engine(lambda: _recogniser(settings, bench, asked=True)[0])
-    with Voice(settings.text("voice") or None) as speaker:
+    checkup.engine(lambda: recogniser_of(settings, bench.lexicon, checkup.pass_over))
+    wrong_voice = no_such_voice(settings)
+    with Voice(settings.text("voice") or None, wrong=lambda _: checkup.pass_over("voice", wrong_voice)) as speaker:
         checkup.voice(speaker)
     checkup.loudspeaker()
     checkup.microphone(seconds=options.seconds)
     if options.json:
-        out(checkup.found)
+        out({**checkup.found, "problems": [problem.line() for problem in (*settings.problems, *checkup.problems)]})
     return 0 if checkup.can_hear else 1
 
 
@@ -267,8 +289,7 @@ def _check_voice(options: argparse.Namespace) -> int:
         prompts = prompts[: len(options.recordings)]
     else:
         listen = from_microphone(PortAudio(), settings.text("input") or None, tell)
-    recogniser, _ = _recogniser(settings, bench, asked=True)
-    assert recogniser is not None  # noqa: S101 - asked for: there is one, or it raised
+    recogniser = recogniser_of(settings, bench.lexicon)
     found = []
     for row in rows(prompts, listen, recogniser, bench.lexicon):
         found.append(row)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.devices.ports import ENGINES
+from assistant.devices.vosk_folder import fault as fault_of_model
 from assistant.errors import Problem
 
 VARIABLE = "OHMALOUD_SETTINGS"
@@ -132,9 +133,19 @@ def _fault(path: Path, key: str, value: object) -> Problem | None:
     if known is None:
         return Problem(f"{path}: {key}", "an unknown setting", "one of " + ", ".join(KEYS), "It is passed over.")
     if _fits(known, value):
-        return None
+        why = _model_fault(str(value)) if key == "vosk_model" else ""
+        found = f"{value!r} ({why})"
+        return Problem(f"{path}: {key}", found, known.expected, "The usual one is used.") if why else None
     usual = repr(known.default) if known.default != "" else "empty"
     return Problem(f"{path}: {key}", repr(value), known.expected, f"It stays as usual ({usual}).")
+
+
+def _model_fault(folder: str) -> str:
+    place = Path(folder)
+    try:
+        return fault_of_model(place).removeprefix(f"{place}: ").partition("; ")[0] if folder else ""
+    except OSError as error:
+        return error.strerror or "it cannot be read"
 
 
 def _fits(known: Key, value: object) -> bool:

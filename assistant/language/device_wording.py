@@ -67,7 +67,7 @@ def audio_not_kept(why: str) -> str:
 
 def nothing_to_hear_with(why: str) -> str:
     """There is no recogniser."""
-    return f"Speech cannot be recognised: {why}"
+    return f"Speech cannot be recognised: {why.rstrip('.')}."
 
 
 def voice_now(name: str | None) -> str:

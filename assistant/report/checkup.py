@@ -10,9 +10,9 @@ import soxr
 
 from assistant.devices.host import SoundHost, choose
 from assistant.devices.install import command_for
-from assistant.devices.levels import in_words, measure
+from assistant.devices.levels import SILENT_DBFS, in_words, measure
 from assistant.devices.ports import RATE_HZ, Recogniser, Samples, Speaker
-from assistant.errors import BadData, BadInput
+from assistant.errors import BadData, BadInput, Problem
 from assistant.language import device_wording as wording
 
 GONE_S = 2.0
@@ -38,17 +38,26 @@ class Checkup:
         self._settings = settings
         self._tell = tell
         self.found: dict[str, Mapping[str, Any]] = {}
+        self.problems: list[Problem] = []
+        """Settings that turned out to be of no use: the usual was taken."""
         self.can_hear = True
+        self._passed_over: set[str] = set()
 
-    def engine(self, load: Callable[[], Recogniser | None]) -> None:
+    def pass_over(self, key: str, problem: Problem) -> None:
+        """Tell of a setting that is of no use; what holds without it is found instead."""
+        self._passed_over.add(key)
+        self.problems.append(problem)
+        self._tell(problem.line())
+
+    def engine(self, load: Callable[[], Recogniser]) -> None:
         """The recogniser."""
         began = time.perf_counter()
         try:
             recogniser = load()
         except (BadInput, BadData) as error:
-            self._missing("recogniser", str(error).splitlines()[0], command_for("weights"))
+            self._missing("recogniser", str(error).splitlines()[0])
             return
-        name = recogniser.name if recogniser else "none"
+        name = recogniser.name
         took_s = round(time.perf_counter() - began, 1)
         self.found["recogniser"] = {"name": name, "why": self._why("engine"), "loaded_in_s": took_s}
         self._tell(f"Recogniser: {name}; {self._why('engine')}; loaded in {took_s} s.")
@@ -59,7 +68,8 @@ class Checkup:
         if wav is None:
             self._missing("voice", speaker.trouble or "no sound", command_for("voice"), hearing=False)
             return
-        name = self._settings.text("voice") or "the first English one"
+        named = "" if "voice" in self._passed_over else self._settings.text("voice")
+        name = named or "the first English one"
         self.found["voice"] = {"name": name, "why": self._why("voice")}
         self._tell(f"Voice: {name}; {self._why('voice')}.")
 
@@ -69,7 +79,7 @@ class Checkup:
             device = choose(self._host.devices(), wording.LOUDSPEAKER, self._settings.text("output") or None)
             stream = self._host.play(device, lambda frames: np.zeros(frames, dtype=np.float32))
         except BadInput as error:
-            self._missing("loudspeaker", str(error), "", hearing=False)
+            self._missing("loudspeaker", str(error), hearing=False)
             return
         rate_hz, latency_ms = stream.rate_hz, round(stream.latency_s * 1000)
         stream.close()
@@ -90,7 +100,7 @@ class Checkup:
             device = choose(self._host.devices(), wording.MICROPHONE, self._settings.text("input") or None)
             stream = self._host.record(device, take)
         except BadInput as error:
-            self._missing("microphone", str(error), "")
+            self._missing("microphone", str(error))
             return
         why = self._why("input")
         self._tell(f"Microphone: {device.name}; {why}; {stream.rate_hz} Hz.")
@@ -102,13 +112,14 @@ class Checkup:
         finally:
             stream.close()
         if sound is None:
-            self._missing("microphone", wording.MICROPHONE_GONE, "")
+            self._missing("microphone", wording.MICROPHONE_GONE)
             return
         if not seconds:
             self.found["microphone"] = about
             return
         levels = measure(np.asarray(soxr.resample(sound, stream.rate_hz, RATE_HZ), dtype=np.float32))
         words = in_words(levels)
+        self.can_hear = self.can_hear and levels.level_dbfs > SILENT_DBFS
         self.found["microphone"] = {
             **about,
             "level_dbfs": levels.level_dbfs,
@@ -126,11 +137,13 @@ class Checkup:
         )
 
     def _why(self, key: str) -> str:
-        source = self._settings.source(key)
+        source = "default" if key in self._passed_over else self._settings.source(key)
         return "the system's own choice" if source == "default" else f"named by {source}"
 
-    def _missing(self, part: str, line: str, command: str, *, hearing: bool = True) -> None:
-        self.found[part] = {"name": None, "trouble": line, "install": command or None}
+    def _missing(self, part: str, line: str, command: str = "", *, hearing: bool = True) -> None:
+        # what is missing may say itself what installs it
+        said = next((each for each in map(command_for, ("portaudio", "weights")) if each in line), None)
+        self.found[part] = {"name": None, "trouble": line, "install": command or said}
         self.can_hear = self.can_hear and not hearing
         self._tell(f"{part.capitalize()}: none. {line}" + (f" Run: {command}" if command else ""))
 
