@@ -178,11 +178,20 @@ def _recogniser(settings: Settings, lexicon: "Lexicon", *, asked: bool) -> "tupl
 
 
 def _rememberer(path: Path) -> "Remember":
+    told: set[str] = set()
+
     def keep(changes: Mapping[str, int | str]) -> None:
         try:
             remember(path, changes)
         except OSError as error:
-            tell(f"{path}: the new setting could not be kept ({error.strerror}).")
+            line = f"{path}: the new setting could not be kept ({error.strerror})."
+        except BadInput as error:
+            line = f"{error}. Until then it holds for this session only."
+        else:
+            return
+        if line not in told:  # the voice may be changed many times in a session
+            told.add(line)
+            tell(line)
 
     return keep
 
@@ -317,8 +326,6 @@ def _keep_hard_words(path: Path, words: str) -> None:
         remember(path, {"hard_words": words})
     except OSError as error:
         raise BadInput(f"{path}: cannot be written ({error.strerror})") from None
-    if load({}, path).text("hard_words") != words:
-        raise BadInput(f"{path}: has mistakes in it and was left alone; mend it, then check again")
 
 
 # ---- replay --play

@@ -1,6 +1,6 @@
 """Settings of this user: one TOML file, every key checked, a mistake named and passed over. What a command's options say counts more."""
 
-import json
+import codecs
 import os
 import tomllib
 from collections.abc import Mapping
@@ -9,7 +9,7 @@ from pathlib import Path
 
 from assistant.devices.ports import ENGINES
 from assistant.devices.vosk_folder import fault as fault_of_model
-from assistant.errors import Problem
+from assistant.errors import BadInput, Problem
 
 VARIABLE = "OHMALOUD_SETTINGS"
 """Names another settings file."""
@@ -116,7 +116,7 @@ def load(given: Mapping[str, Value | None], path: Path | None = None) -> Setting
 
 def _read(path: Path) -> tuple[dict[str, Value], list[Problem]]:
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         return {}, []
     except (OSError, UnicodeDecodeError) as error:
@@ -159,24 +159,37 @@ def _fits(known: Key, value: object) -> bool:
 
 
 def remember(path: Path, changes: Mapping[str, Value]) -> None:
-    """Keep these values in the file, everything else in it untouched. Raises OSError; a file with mistakes in it is left alone."""
+    """Keep these values in the file, everything else in it untouched.
+
+    Raises OSError where it cannot be written, BadInput, one line, for a file with mistakes in it, which is left alone.
+    What is valid TOML stays so.
+    """
+    import tomlkit  # noqa: PLC0415 - only a changed setting needs it
+    from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415 - the same
+
     try:
-        text = path.read_text(encoding="utf-8")
-        tomllib.loads(text)
+        old = path.read_bytes()
     except FileNotFoundError:
-        text = "# Settings of ohmaloud; `ohmaloud settings` shows all of them.\n"
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
-        return
-    lines = text.splitlines()
-    for key, value in changes.items():
-        # a JSON string, number, true or false is the same in TOML
-        line = f"{key} = {json.dumps(value, ensure_ascii=False)}"
-        at = [index for index, old in enumerate(lines) if old.partition("=")[0].strip() == key]
-        if at:
-            lines[at[0]] = line
-        else:
-            lines.insert(next((n for n, old in enumerate(lines) if old.startswith("[")), len(lines)), line)
+        old = b"# Settings of ohmaloud; `ohmaloud settings` shows all of them.\n"
+    try:
+        text = old.decode("utf-8-sig")
+        wanted = {**tomllib.loads(text), **changes}
+    except ValueError:  # bytes that are no UTF-8 are one too
+        raise BadInput(
+            f"{path}: has mistakes in it and was left alone; mend it, then what is changed can be kept"
+        ) from None
+    try:
+        document = tomlkit.parse(text)
+        document.update(changes)
+        new = tomlkit.dumps(document)
+        kept = tomllib.loads(new) == wanted  # tomllib has the last word on what is in a file
+    except (ValueError, TOMLKitError):
+        kept = False
+    if not kept:
+        raise BadInput(
+            f"{path}: {', '.join(changes)} cannot be changed without touching the rest; write it there yourself"
+        )
     path.parent.mkdir(parents=True, exist_ok=True)
-    new = path.with_name(f".{path.name}.new")
-    new.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    new.replace(path)
+    beside = path.with_name(f".{path.name}.new")
+    beside.write_bytes((codecs.BOM_UTF8 if old.startswith(codecs.BOM_UTF8) else b"") + new.encode())
+    beside.replace(path)

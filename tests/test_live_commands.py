@@ -264,6 +264,19 @@ def test_a_setting_that_cannot_be_kept_is_told_and_the_session_goes_on(
     assert devices.played == []
 
 
+def test_settings_with_mistakes_keep_nothing_and_it_is_told_once(
+    devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "settings.toml").write_text("rate = = 3\n")
+    typing.type("faster", "louder", "faster", "stop")
+    assert main(["voice", "--quiet", "--data", str(tmp_path / "data")]) == 0
+    shown = capsys.readouterr().err
+    assert "Speaking at 225 words a minute." in shown
+    assert shown.count("has mistakes in it and was left alone; mend it, then what is changed can be kept.") == 1
+    assert (tmp_path / "settings.toml").read_text() == "rate = = 3\n"
+    assert devices.played == []
+
+
 @pytest.mark.parametrize(("option", "value"), [("--rate", "50"), ("--rate", "quick"), ("--engine", "abacus")])
 def test_a_wrong_option_is_one_line(option: str, value: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as stopped:

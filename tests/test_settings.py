@@ -2,17 +2,23 @@
 
 import json
 import sys
+import tempfile
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
+import tomlkit
 from hearings import vosk_folder
+from hypothesis import given
+from hypothesis import strategies as st
 
 from assistant.__main__ import main
 from assistant.devices import engines, speaker
 from assistant.devices.speaker import Silent
+from assistant.errors import BadInput
 from assistant.language.meaning import Hearing
 from assistant.settings import KEYS, VARIABLE, load, remember, settings_path
 
@@ -21,6 +27,18 @@ from assistant.settings import KEYS, VARIABLE, load, remember, settings_path
 def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv(VARIABLE, str(tmp_path / "own" / "settings.toml"))
     return tmp_path / "own" / "settings.toml"
+
+
+VALUES = st.booleans() | st.integers(-1000, 1000) | st.floats(allow_nan=False) | st.text(max_size=8)
+
+
+def settings_files() -> st.SearchStrategy[dict[str, Any]]:
+    """What may stand in a settings file, wrong things too."""
+    keys = st.sampled_from(["rate", "input", "odd", "a b", "[x]", ""])
+    inside = st.dictionaries(keys, VALUES | st.lists(VALUES, max_size=2), max_size=3)
+    return st.dictionaries(
+        keys, VALUES | st.lists(VALUES, max_size=2) | inside | st.lists(inside, max_size=2), max_size=4
+    )
 
 
 def written(path: Path, text: str) -> None:
@@ -102,17 +120,62 @@ def test_a_changed_voice_is_kept_and_everything_else_in_the_file_stays(path: Pat
     remember(path, {"rate": 250, "volume": 80, "tones": False})
     remember(path, {"input": 'the "desk" Ω'})
     assert (
-        path.read_text() == '# mine\nrate = 250\ninput = "the \\"desk\\" Ω"\nvolume = 80\ntones = false\n[odd]\nx = 1\n'
+        path.read_text()
+        == '# mine\nrate = 250\ninput = "the \\"desk\\" Ω"\nvolume = 80\ntones = false\n\n[odd]\nx = 1\n'
     )
     assert (load({}).whole("rate"), load({}).whole("volume"), load({}).on("tones")) == (250, 80, False)
     assert load({}).text("input") == 'the "desk" Ω'
     assert list(path.parent.iterdir()) == [path]
 
 
-def test_a_file_with_mistakes_is_not_written_over(path: Path) -> None:
-    written(path, "rate = = 1\n")
-    remember(path, {"rate": 250})
-    assert path.read_text() == "rate = = 1\n"
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ('"rate" = 200 # quick\n', '"rate" = 225 # quick\n'),
+        ("rate=2_00  # quick", "rate=225  # quick"),
+        ("odd = [\n[1, 2],\n[3],\n]\n", "odd = [\n[1, 2],\n[3],\n]\nrate = 225\n"),
+        ('odd = """\nrate = 200\n"""\n', 'odd = """\nrate = 200\n"""\nrate = 225\n'),
+        ("[odd]\nrate = 200\n", "rate = 225\n\n[odd]\nrate = 200\n"),
+        ("# mine\r\nrate = 200 # quick\r\nvolume = 80\r\n", "# mine\r\nrate = 225 # quick\r\nvolume = 80\r\n"),
+        ("\N{BYTE ORDER MARK}rate = 200\n", "\N{BYTE ORDER MARK}rate = 225\n"),
+        ("", "rate = 225\n"),
+    ],
+)
+def test_nothing_but_the_value_changes_in_a_file_written_by_hand(path: Path, before: str, after: str) -> None:
+    path.parent.mkdir()
+    path.write_bytes(before.encode())
+    remember(path, {"rate": 225})
+    assert path.read_bytes().decode() == after
+    assert load({}).whole("rate") == 225
+
+
+@given(settings_files(), st.dictionaries(st.sampled_from(["rate", "input", "tones", "patience"]), VALUES, min_size=1))
+def test_whatever_is_in_the_file_stays_and_what_is_changed_is_there(
+    old: dict[str, Any], changes: dict[str, Any]
+) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "settings.toml"
+        path.write_text(tomlkit.dumps(old), encoding="utf-8")
+        remember(path, changes)
+        assert tomllib.loads(path.read_text(encoding="utf-8")) == old | changes
+
+
+def test_what_cannot_be_changed_alone_is_left(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    written(path, "rate = 200\nvolume = 80\n")
+    monkeypatch.setattr(tomlkit, "dumps", lambda _: "rate = 225\n")
+    with pytest.raises(BadInput, match="rate cannot be changed without touching the rest; write it there yourself"):
+        remember(path, {"rate": 225})
+    assert path.read_text() == "rate = 200\nvolume = 80\n"
+
+
+@pytest.mark.parametrize("content", [b"rate = = 1\n", b"rate = 1\nrate = 2\n", b"\xff\xfe"])
+def test_a_file_with_mistakes_is_not_written_over(path: Path, content: bytes) -> None:
+    path.parent.mkdir()
+    path.write_bytes(content)
+    with pytest.raises(BadInput, match="has mistakes in it and was left alone"):
+        remember(path, {"rate": 250})
+    assert path.read_bytes() == content
+    assert list(path.parent.iterdir()) == [path]
 
 
 def test_the_command_shows_every_setting_its_source_and_what_it_is_for(
