@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 GOODBYE_S = 120.0
 """A verdict is spoken to its end when somebody types "done" in the middle of it; a mouth that hangs does not keep the program."""
+PLAY_TRIES = 3
+"""So often a recording is begun where the loudspeaker breaks off in the middle of it."""
 
 SHORTEST_S = 0.06
 """Ears are open to the tone that an answer was heard: in 240 settings of level, noise and place it was at most one judgement of
@@ -251,7 +253,7 @@ def replay(options: argparse.Namespace) -> int:
     from assistant.replay import replay as replay_record
 
     if options.play is not None:
-        return play(Path(options.folder), options.play)
+        return play(Path(options.folder), options.play, settings=settings_of(options))
     record = read_journal(Path(options.folder))
     try:
         bench = load_bench(read_files() if options.today else record.header.files)
@@ -331,8 +333,9 @@ def _keep_hard_words(path: Path, words: str) -> None:
 # ---- replay --play
 
 
+@quiet_libraries()
 def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings: Settings | None = None) -> int:
-    """Play what was heard the so-many-th time in a session, from 1, and say what it was taken for."""
+    """Play what was heard the so-many-th time in a session, from 1, and say what it was taken for. Raises BadInput."""
     import soundfile
 
     from assistant.devices.host import PortAudio
@@ -359,10 +362,17 @@ def play(folder: Path, number: int, *, host: "SoundHost | None" = None, settings
         tell(f"heard ({source}): {text}")
     settings = settings or load({})
     loudspeaker = Loudspeaker(host or PortAudio(), settings.text("output") or None)
-    loudspeaker.play(samples, rate_hz)
-    while loudspeaker.sounding:
-        time.sleep(0.02)
-    loudspeaker.close()
+    try:
+        # a device that starved, or a list of devices read anew, ends the stream: the next try opens another
+        whole = any(loudspeaker.play(samples, rate_hz) for _ in range(PLAY_TRIES))
+        while loudspeaker.sounding:
+            time.sleep(0.02)
+    except BadInput as error:
+        raise BadInput(f"--play {number}: {error}") from None
+    finally:
+        loudspeaker.close()
+    if not whole:
+        raise BadInput(f"--play {number}: The loudspeaker broke off: see that it is plugged in, then play it again.")
     return 0
 
 

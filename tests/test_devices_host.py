@@ -271,7 +271,10 @@ def test_a_busy_device_says_so(library: Library) -> None:
 
 def test_any_other_error_is_told_in_the_librarys_words(library: Library) -> None:
     library.errors = [library.PortAudioError("Unanticipated\nhost error", -9999)]
-    assert refused() == "The microphone “one” cannot be used (Unanticipated host error)."
+    assert refused() == (
+        "The microphone “one” cannot be used (the system gives no reason): "
+        "see that it is plugged in and switched on, or name another as input in the settings."
+    )
     library.errors = [ValueError("no such device")]
     assert "no such device" in refused()
 

@@ -22,6 +22,7 @@ from assistant.__main__ import main
 from assistant.devices import engines, host
 from assistant.devices.host import Device, Take
 from assistant.devices.install import command_for
+from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.weights import checked, manifest
 from assistant.errors import BadInput
 from assistant.language import device_wording as wording
@@ -99,7 +100,11 @@ def test_a_quiet_session_by_typing_reaches_its_verdict(
 
 @pytest.mark.slow
 def test_a_session_speaks_hears_and_keeps_what_it_heard(
-    devices: StandInHost, typing: Typing, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    devices: StandInHost,
+    typing: Typing,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     def person() -> None:
         while not [stream for stream in devices.streams if stream.take]:
@@ -124,6 +129,21 @@ def test_a_session_speaks_hears_and_keeps_what_it_heard(
     assert "1 of 1, journal line" in told
     assert "heard (tuned): ready" in told
     assert len(devices.heard) > 4_000
+    devices.refuses = "gone"
+    (tmp_path / "settings.toml").write_text("rat = 3\n")
+    assert main(["replay", str(folder), "--play", "1"]) == 2
+    told = capsys.readouterr().err
+    assert "--play 1: The device “bench loudspeaker” cannot be used (gone)." in told
+    assert "rat: found an unknown setting" in told
+    devices.refuses = ""
+    with monkeypatch.context() as patched:
+        broken = [False, True]
+        patched.setattr(Loudspeaker, "play", lambda *_: broken.pop(0))
+        assert main(["replay", str(folder), "--play", "1"]) == 0
+        patched.setattr(Loudspeaker, "play", lambda *_: False)
+        capsys.readouterr()
+        assert main(["replay", str(folder), "--play", "1"]) == 2
+        assert "--play 1: The loudspeaker broke off: see that it is plugged in" in capsys.readouterr().err
     assert main(["replay", str(folder), "--play", "2"]) == 2
     assert "heard 1 utterances" in capsys.readouterr().err
     (folder / "heard-0001.flac").write_bytes(b"no sound")

@@ -37,7 +37,12 @@ def busy(kind: str, name: str) -> str:
 
 def refused(kind: str, name: str, why: str) -> str:
     """The device cannot be opened."""
-    return f"The {kind} “{name}” cannot be used ({why})."
+    found = why.replace("Unanticipated host error", "the system gives no reason")
+    setting = "input" if kind == MICROPHONE else "output"
+    return (
+        f"The {kind} “{name}” cannot be used ({found}): "
+        f"see that it is plugged in and switched on, or name another as {setting} in the settings."
+    )
 
 
 def heard(words: str) -> str:
