@@ -35,6 +35,8 @@ NOBODY_MS = 30_000
 """Without a keyboard and without a working microphone nobody can answer: after so long the session is left, to be taken up."""
 AGAIN_MS = 2_000
 """What the disk refused of time is tried again after so long, so that a session goes on by itself when there is room."""
+_CONTRADICTIONS = (SaidAnswers(("no",)), SaidCommand("back"), SaidCommand("undo"))
+"""What takes a reading back and brings no value of its own."""
 
 
 class Speaking(Protocol):
@@ -149,10 +151,9 @@ class Live:
     def say(self, text: str, *, whole: bool) -> None:
         """Print a line and speak it."""
         self._page.line(text)
-        if self._may_be_contradicted:
+        if self._may_be_contradicted and self._begun().state.phase is Phase.SETTLING:
             self._may_be_contradicted = False
-            if self._begun().state.phase is Phase.SETTLING:
-                self._mouth.breathe()
+            self._mouth.breathe()
         self._mouth.say(text, whole=whole)
         self._last_said = text
         self._said_something = True
@@ -355,7 +356,9 @@ class Live:
         follows = self._by_voice and report.turn == self._turn - 1  # ears hear one thing after the other
         if report.turn != self._turn and not (settling and follows):
             return False
-        return not report.utterance.cut or (settling and _only_doubts(understood))
+        sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
+        only_doubts = not sure or understood.meaning in _CONTRADICTIONS
+        return not report.utterance.cut or (settling and only_doubts)
 
     def _show_heard(self, understood: Understood) -> None:
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
@@ -390,15 +393,6 @@ class Live:
         if self._session is None:
             raise TypeError("no session was begun")
         return self._session
-
-
-def _only_doubts(understood: Understood) -> bool:
-    """Whether it takes a reading back or makes it asked about, and brings no value of its own."""
-    sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
-    return not sure or understood.meaning in _CONTRADICTIONS
-
-
-_CONTRADICTIONS = (SaidAnswers(("no",)), SaidCommand("back"), SaidCommand("undo"))
 
 
 def audio_name(number: int) -> str:
