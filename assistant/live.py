@@ -331,7 +331,7 @@ class Live:
         if not stop and not self._counts(session.state.phase, report, understood):
             self._over()
             if not nothing:
-                self._page.line(wording.left(understood.words))
+                self._page.line((wording.begun if report.utterance.begun else wording.left)(understood.words))
                 self._mouth.tone(Tone.NOT_SURE)
             return
         if self._habits.keep_audio:
@@ -350,7 +350,7 @@ class Live:
         """Whether what was heard is an answer to what is open now, and whole.
 
         What began before the last answer was taken was meant for an older question. But what followed a spoken reading
-        before that was said back is about the reading; and where its end is missing, it may still contradict.
+        before that was said back is about the reading; and where its beginning or end is missing, it may still contradict.
         """
         settling = phase is Phase.SETTLING
         follows = self._by_voice and report.turn == self._turn - 1  # ears hear one thing after the other
@@ -358,7 +358,7 @@ class Live:
             return False
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
         only_doubts = not sure or understood.meaning in _CONTRADICTIONS
-        return not report.utterance.cut or (settling and only_doubts)
+        return not (report.utterance.cut or report.utterance.begun) or (settling and only_doubts)
 
     def _show_heard(self, understood: Understood) -> None:
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)

@@ -49,7 +49,7 @@ def settings_of(options: argparse.Namespace) -> Settings:
 
 
 @quiet_libraries()
-def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None]) -> int:
+def voice(options: argparse.Namespace, begin: Begin, decided: Callable[..., None]) -> int:  # noqa: PLR0915 - a session's parts are put together in one place
     """A spoken session, with typed lines at any moment."""
     from assistant.devices.clock import SteadyClock
     from assistant.devices.ears import Ears

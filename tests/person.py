@@ -54,8 +54,15 @@ class Voice:
     def speaking(self) -> bool:
         return bool(len(self._left))
 
+    @property
+    def left_s(self) -> float:
+        """How much of what is to be said has not gone out yet."""
+        return len(self._left) / RATE_HZ
+
     def again(self) -> None:
-        """After the device was plugged in again."""
+        """After the device was plugged in again: what was said meanwhile went nowhere."""
+        with self._lock:
+            self._left = self._left[:0]
         ended(self._process)
         self._process = self._started()
 

@@ -135,6 +135,20 @@ def test_a_click_before_the_ears_are_shut_is_forgotten() -> None:
     assert ears.shut(0.0) == ()
 
 
+def test_what_had_begun_before_the_ears_opened_is_marked() -> None:
+    ears = Endpointer()
+    word = speech("zero point two ohms")
+    told = []
+    for before, rest_s in ((word[len(word) // 3 :], 2.0), (np.concatenate([silence(0.2), word]), 2.0)):
+        (found,) = ears.feed(np.concatenate([before, silence(rest_s)]))
+        told.append(found.begun)
+        ears.forget()
+    assert told == [True, False]
+    # right after another utterance nothing is missing
+    first, second = ears.feed(np.concatenate([silence(1), word, silence(1.3), word, silence(2)]))
+    assert (first.begun, second.begun) == (False, False)
+
+
 @pytest.mark.slow
 def test_an_utterance_with_a_hole_in_it_is_not_given_out() -> None:
     host = StandInHost()

@@ -149,9 +149,11 @@ class Bench:
         self.clock.move(by_ms)
         self.live.step(None)
 
-    def hear(self, text: str, *, turn: int | None = None, sure: bool = True, cut: bool = False) -> None:
+    def hear(
+        self, text: str, *, turn: int | None = None, sure: bool = True, cut: bool = False, begun: bool = False
+    ) -> None:
         """An utterance comes in."""
-        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure, cut=cut))
+        self.live.step(sound(text, self.live.turn() if turn is None else turn, is_sure=sure, cut=cut, begun=begun))
 
     @property
     def folder(self) -> Path:
@@ -166,11 +168,11 @@ class Bench:
         return self.session.over
 
 
-def sound(text: str, turn: int, *, is_sure: bool = True, cut: bool = False) -> SoundHeard:
+def sound(text: str, turn: int, *, is_sure: bool = True, cut: bool = False, begun: bool = False) -> SoundHeard:
     """An utterance that the built-in recogniser heard in all its passes alike, or an engine without bounds."""
     samples = np.full(RATE_HZ // 4, 0.1, dtype=np.float32)
     heard = sure(text) if is_sure else hearing(text, text, text, text)
-    return SoundHeard(Utterance(samples, 0.0, 0.25, cut=cut), heard, turn)
+    return SoundHeard(Utterance(samples, 0.0, 0.25, cut=cut, begun=begun), heard, turn)
 
 
 # ---- turns
@@ -315,6 +317,19 @@ def test_where_the_end_is_missing_a_reading_is_contradicted_or_doubted_and_nothi
     assert "Taken back: 1.4 Ω." in there.page.lines
     there.hear("stop", cut=True)
     assert there.session.over
+
+
+def test_of_what_had_begun_before_the_ears_opened_no_reading_is_taken(tmp_path: Path) -> None:
+    """ "Zero point two ohms", begun while the microphone was out, would be two ohms."""
+    there = Bench(tmp_path)
+    for line in TO_PRIMARY:
+        there.answer(line)
+    there.hear("two ohms", begun=True)
+    assert there.page.lines[-1] == wording.begun("two ohms")
+    assert there.mouth.did[-1] == "tone NOT_SURE"
+    assert there.step == "primary"
+    there.hear("one point four ohms")
+    assert "Primary reading: 1.4 Ω." in there.page.lines
 
 
 @pytest.mark.parametrize("headset", [False, True])

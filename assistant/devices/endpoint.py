@@ -19,6 +19,9 @@ FRAME = 512
 _WARM_UP_FRAMES = 16
 """The library's call starts from a blank memory each time; half a second of earlier sound in front gives it back."""
 
+_BEGUN_FRAMES = 3
+"""Speech in the first tenth of a second had begun before: nobody answers so soon."""
+
 _CLIPPED_LEVEL = 0.98
 _CLIPPED_SHARE = 0.002
 """A voice recorded at a sensible level touches full scale for no more than a few samples."""
@@ -101,6 +104,8 @@ class Endpointer:
         self._dropping = False
         self._asked = False
         self._until_complete = True
+        self._opened = 0
+        self._begun = False
 
     def feed(self, block: Samples) -> tuple[Utterance, ...]:
         """Takes the next block; returns the utterances that ended in it."""
@@ -140,6 +145,7 @@ class Endpointer:
         """Leave what was being said, and everything before it: the ears were shut."""
         self._reset()
         self._rest = self._context = np.zeros(0, dtype=np.float32)
+        self._opened = self._at
 
     def finish(self) -> tuple[Utterance, ...]:
         """The source has ended: returns what was being said, if anything."""
@@ -158,6 +164,7 @@ class Endpointer:
                 del self._kept[: -self._frames(self._pauses.lead_s)]
                 return None
             self._speaking = True
+            self._begun = self._at - self._opened <= _BEGUN_FRAMES
         if chance >= self._pauses.silence_below:
             self._speech += 1
             self._silence = 0
@@ -187,20 +194,19 @@ class Endpointer:
     def _cut(self) -> Utterance | None:
         """The utterance that is held, and a fresh start; None when it was only a click."""
         start = self._at - len(self._kept)
-        speech, asked = self._speech, self._asked
+        speech, asked, begun = self._speech, self._asked, self._begun
         spare = max(0, self._silence - self._frames(self._pauses.lead_s))
         samples = np.concatenate(self._kept[: len(self._kept) - spare])
         self._reset()
         if speech < self._frames(self._pauses.shortest_s):
             return None
-        return Utterance(
-            samples, start * FRAME / RATE_HZ, (self._at - spare) * FRAME / RATE_HZ, is_clipped(samples), asked
-        )
+        start_s, end_s = start * FRAME / RATE_HZ, (self._at - spare) * FRAME / RATE_HZ
+        return Utterance(samples, start_s, end_s, is_clipped(samples), asked, begun=begun)
 
     def _reset(self) -> None:
         self._kept = []
         self._speech = self._silence = 0
-        self._speaking = self._dropping = self._asked = False
+        self._speaking = self._dropping = self._asked = self._begun = False
 
     @staticmethod
     def _frames(seconds: float) -> int:

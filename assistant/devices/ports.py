@@ -33,6 +33,8 @@ class Utterance:
     """True when nothing was said after the end-pointer last asked whether this is finished: what was heard then is all of it."""
     cut: bool = False
     """True when the ears were shut in the middle of it: its end is missing."""
+    begun: bool = False
+    """True when somebody was speaking already as the source began or the ears opened: its beginning may be missing."""
 
 
 class Microphone(Protocol):

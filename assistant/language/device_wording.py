@@ -60,6 +60,11 @@ def left(words: str) -> str:
     return f"“{words or NO_WORDS}” was said while I began to speak: please say it again."
 
 
+def begun(words: str) -> str:
+    """The same of what was being said already when the ears opened."""
+    return f"“{words or NO_WORDS}” had begun before I listened: please say it again."
+
+
 def hearing_broke(why: str) -> str:
     """A mistake in the program itself ended the hearing for now."""
     return f"Hearing broke off ({' '.join(why.split())[:200]})."
