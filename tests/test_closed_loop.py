@@ -92,6 +92,7 @@ def test_a_whole_session_by_ear_with_a_correction_a_pause_noise_and_pulled_plugs
         bench.loudspeaker.plug()
         talk.ear.again()
         talk.wait_for("The loudspeaker is back.", limit_s=60)
+        talk.missed()
         answer(talk, "13-four-point-seven-k", "What does the secondary read?")
         answer(talk, "06-no", "Will you take it?")
         talk.wait_for("No open winding", limit_s=60)
