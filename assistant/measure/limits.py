@@ -194,9 +194,8 @@ def _with_cap(  # noqa: PLR0913 - one reading and everything it is compared by
 ) -> Conformity:
     at_c = (ROOM_C if limit.at_c is None else limit.at_c) if copper else None
     ratio = Decimal(1) if at_c is None or coil_at_c is None else copper_ratio(coil_at_c, at_c)
-    kept = (
-        CAPS_OHM[0] if in_both else (Decimal(0), Decimal(0))
-    )  # stays in the reading, and does not change with temperature
+    # what is in both stays in the reading, and does not change with temperature
+    kept = CAPS_OHM[0] if in_both else (Decimal(0), Decimal(0))
     added_ohm, added_half_ohm = _middle_and_half(cap_ohm)
     kept_ohm, kept_half_ohm = _middle_and_half(kept)
     # what is taken off is taken off before the copper is referred, what is added comes on top of it
