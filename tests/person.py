@@ -54,15 +54,8 @@ class Voice:
     def speaking(self) -> bool:
         return bool(len(self._left))
 
-    @property
-    def left_s(self) -> float:
-        """How much of what is to be said has not gone out yet."""
-        return len(self._left) / RATE_HZ
-
     def again(self) -> None:
-        """After the device was plugged in again: what was said meanwhile went nowhere."""
-        with self._lock:
-            self._left = self._left[:0]
+        """After the device was plugged in again."""
         ended(self._process)
         self._process = self._started()
 
@@ -224,10 +217,6 @@ class Talk:
     def wait_for(self, text: str, limit_s: float = 30.0, since: int = 0) -> None:
         self.until(lambda: self.shows(text, since), limit_s, text)
 
-    def missed(self) -> None:
-        """Whatever tone came until now: the next one counts."""
-        self._answered = self.ear.tones
-
     def my_turn(self, limit_s: float = 40.0) -> str:
         """Wait for the tone; the question, which is the last line on the screen."""
         self.until(lambda: self.ear.tones > self._answered, limit_s, "the tone")
@@ -240,4 +229,4 @@ class Talk:
         assert self.process.stdin is not None
         self.process.stdin.write(line + "\n")
         self.process.stdin.flush()
-        self.missed()
+        self._answered = self.ear.tones
