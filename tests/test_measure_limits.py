@@ -8,10 +8,11 @@ from check_rows import CheckRow, rows
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.measure.coil import Span
+from assistant.measure.coil import Span, Tap
 from assistant.measure.limits import (
     CoilLimits,
     Limit,
+    Points,
     Zone,
     check_temperature,
     compared,
@@ -155,6 +156,13 @@ def test_limits_without_a_temperature_hold_for_a_room() -> None:
         assert compared(_READ, Limit(Decimal(5900), Decimal(7100)), coil_at_c, cap_on=None).referred == told.referred
 
 
+def test_the_temperature_that_the_limits_name_is_theirs() -> None:
+    """6500 Ω at 20 °C are 7011 Ω at the 40 °C of the limits."""
+    found = compared(_READ, Limit(Decimal(6900), Decimal(7100), Decimal(40)), Decimal(20), cap_on=None)
+    assert found.referred.value_ohm == pytest.approx(Decimal(7011), abs=Decimal(1))
+    assert found.at_c == Decimal(40)
+
+
 def test_what_is_no_copper_stays_as_it_was_read() -> None:
     found = compared(_READ, Limit(Decimal(5900), Decimal(7100)), Decimal(80), cap_on=None, copper=False)
     assert found.referred == _READ
@@ -222,6 +230,17 @@ def test_a_cap_does_not_rise_as_copper_does() -> None:
     assert on.referred.value_ohm == pytest.approx(Decimal(12_000))
     cap = next(part.u_ohm for part in on.referred.parts if part.name == "plug cap")
     assert cap == pytest.approx(1000 / 3**0.5 * (1 - 254.5 / 294.5))
+    cap = next(part.u_ohm for part in off.referred.parts if part.name == "plug cap")
+    assert cap == pytest.approx(1000 / 3**0.5 * 254.5 / 294.5)  # taken off while it was warm, referred with the rest
+
+
+def test_a_cap_that_is_added_is_not_referred() -> None:
+    """The coil alone was read at 60 °C; the cap that belongs to the limits has 4 to 6 kΩ at any temperature."""
+    warm = Measured(Decimal(7000) * copper_ratio(Decimal(20), Decimal(60)))
+    found = compared(warm, Limit(Decimal(11_000), Decimal(13_000), Decimal(20), cap_on=True), Decimal(60), cap_on=False)
+    assert found.referred.value_ohm == pytest.approx(Decimal(12_000))
+    cap = next(part.u_ohm for part in found.referred.parts if part.name == "plug cap")
+    assert cap == pytest.approx(1000 / 3**0.5)
 
 
 def test_without_its_cap_a_reading_is_never_below_nothing() -> None:
@@ -229,6 +248,12 @@ def test_without_its_cap_a_reading_is_never_below_nothing() -> None:
     assert found.referred.value_ohm == 0
     assert less_cap(Measured(Decimal(3000))).value_ohm == 0
     assert less_cap(Measured(Decimal(9000))).value_ohm == 4000
+
+
+@pytest.mark.parametrize("value", [9000, 3000])
+def test_without_its_cap_a_reading_is_in_doubt_by_what_caps_differ(value: int) -> None:
+    less = less_cap(replace(_READ, value_ohm=Decimal(value)))
+    assert less.u_ohm**2 == pytest.approx(40**2 + 1000**2 / 3)
 
 
 @pytest.mark.parametrize(("low", "high"), [(None, 7100), (5900, None)])
@@ -259,6 +284,16 @@ def test_temperatures_no_coil_has(celsius: str) -> None:
         check_temperature(Decimal(celsius))
     with pytest.raises(ValueError, match="temperature"):
         Limit(Decimal(1), Decimal(2), Decimal(celsius))
+
+
+@pytest.mark.parametrize(
+    ("points", "holds"), [(Points.CORE, Tap.SECONDARY), (Points.KILLTAB, Tap.KILLTAB), (Points.OTHER, None)]
+)
+def test_limits_hold_between_their_own_points_alone(points: Points, holds: Tap | None) -> None:
+    primary, secondary = Limit(Decimal(1), Decimal(2)), Limit(Decimal(5900), Decimal(7100), points=points)
+    given = CoilLimits(primary, secondary)
+    assert [tap for tap in Tap if given.at(tap) is secondary] == ([] if holds is None else [holds])
+    assert [tap for tap in Tap if given.at(tap) is primary] == [Tap.PRIMARY]
 
 
 def test_no_limits_are_limits_too() -> None:
