@@ -305,6 +305,14 @@ def test_bands_and_readings_share_an_axis() -> None:
     assert lanes["Secondary at 20 °C"].middle_ohm == pytest.approx(less_leads * Decimal("254.5") / Decimal("279.5"))
 
 
+def test_a_band_of_earlier_readings_says_for_which_temperature_it_holds() -> None:
+    at_room = tuple(replace(one, at_c=Decimal(20)) for one in _EARLIER)
+    for earlier, told in ((_EARLIER, "4.55 kΩ to 4.65 kΩ"), (at_room, "4.55 kΩ to 4.65 kΩ as at 20 °C")):
+        _, secondary = panels(sheet(case("1.4", "4.70k"), earlier=earlier))
+        assert marks(secondary)["Known good here"].text == told
+        assert f"Known good here: {told}." in secondary.in_words
+
+
 def test_hot_readings_stand_below_the_cold_ones() -> None:
     told = replace(case("1.4", "4.70k"), warm=readings("OL 5.90k"), warm_primary=readings("OL"))
     primary, secondary = panels(sheet(told))

@@ -214,6 +214,11 @@ def earlier_span(found: Earlier) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def earlier_band(found: Earlier) -> str:
+    """The same for the chart, where readings stand beside it as they were read: and for which temperature it holds."""
+    return earlier_span(found) + ("" if found.at_c is None else f" as at {found.at_c} °C")
+
+
 def earlier_count(found: Earlier) -> str:
     """How many earlier readings, and whether the coil was known to be good."""
     return f"{found.count}, known good" if found.known_good else f"{found.count}"

@@ -142,7 +142,7 @@ def _panel(
 def _earlier(found: Earlier) -> Lane:
     name = words.KNOWN_GOOD if found.known_good else words.BEFORE_HERE
     edges = (found.low_ohm, found.high_ohm)
-    return Lane(name, Look.EARLIER, *edges, middle_ohm=found.median_ohm, text=words.earlier_span(found))
+    return Lane(name, Look.EARLIER, *edges, middle_ohm=found.median_ohm, text=words.earlier_band(found))
 
 
 def _readings(result: TapResult) -> list[Lane]:
