@@ -161,7 +161,18 @@ def test_a_cap_is_only_compared_with_a_cap() -> None:
 def test_a_cap_in_both_does_not_rise_as_copper_does() -> None:
     """4 kΩ of copper at 20 °C behind a cap of 5 kΩ, and the same at 80 °C."""
     warm = Decimal(4000) * copper_ratio(Decimal(20), Decimal(80)) + 5000
-    past_ = Past(Decimal(9000), 67.0, taken=Circumstances(Decimal(20), cap_on=True))
-    found = beside_earlier(Tap.SECONDARY, measured(warm), (past_,), Circumstances(Decimal(80), cap_on=True))
+    taken = {Decimal(9000): Circumstances(Decimal(20), cap_on=True), warm: Circumstances(Decimal(80), cap_on=True)}
+    for before, now in ((Decimal(9000), warm), (warm, Decimal(9000))):
+        past_ = Past(before, 67.0, taken=taken[before])
+        found = beside_earlier(Tap.SECONDARY, measured(now), (past_,), taken[now])
+        assert found is not None
+        assert found.percent == pytest.approx(0, abs=1e-9)
+        assert found.median_ohm == pytest.approx(Decimal(9000))
+
+
+def test_a_cap_that_was_on_is_no_part_of_the_primary() -> None:
+    warm = Decimal("1.1") * copper_ratio(Decimal(20), Decimal(80))
+    past_ = Past(Decimal("1.1"), 0.3, taken=Circumstances(Decimal(20), cap_on=True))
+    found = beside_earlier(Tap.PRIMARY, measured(warm, 0.3), (past_,), Circumstances(Decimal(80), cap_on=True))
     assert found is not None
     assert found.percent == pytest.approx(0, abs=1e-9)

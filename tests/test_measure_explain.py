@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 from check_rows import CheckRow, rows
-from coil_cases import METERS, POCKET, case, plain
+from coil_cases import METERS, POCKET, case, plain, quantity
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,7 +20,7 @@ from assistant.measure.explain import (
     prefix_that_fits,
     step_that_decides,
 )
-from assistant.measure.limits import CoilLimits, Conformity, Limit, compared
+from assistant.measure.limits import CoilLimits, Conformity, Limit, compared, conformity
 from assistant.measure.measured import Measured, Part
 from assistant.measure.meter import Meter, Range
 from assistant.measure.verdict import Because, Class, Reason, Stroke, Tap, TapResult, Verdict, VerdictKind, judge
@@ -202,6 +202,16 @@ def test_where_digits_alone_do_not_help_that_is_said() -> None:
     tight = Limit(Decimal("0.2990"), Decimal("0.3010"))
     assert needed(tight, "0.6") is None
     assert "More digits alone would not help." in because(judge(case("0.6", "4.7k", limits=CoilLimits(primary=tight))))
+
+
+@pytest.mark.parametrize(("width", "step"), [("0.003", "0.0001"), ("0.0003", None)])
+def test_three_digits_more_than_the_range_has_are_named_at_most(width: str, step: str | None) -> None:
+    """From a tenth of an ohm to a tenth of a milliohm; beyond, no meter is named though one more digit would do."""
+    meter = with_step(Decimal("0.1"), Decimal(0), 2)
+    limit = Limit(Decimal(1), Decimal(1) + Decimal(width))
+    read = meter.measured(quantity("1.0"), meter.lowest, "it") - meter.measured(quantity("0.0"), meter.lowest, "leads")
+    named = step_that_decides(conformity(read, limit), meter.lowest, Decimal(0))
+    assert named == (None if step is None else Decimal(step))
 
 
 def test_one_sided_limits_always_decide() -> None:

@@ -4,12 +4,12 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from coil_cases import POCKET, case, quantity, reading, readings
+from coil_cases import METERS, POCKET, case, quantity, reading, readings
 
 from assistant.measure.classify import classify
 from assistant.measure.coil import Class, Tap
 from assistant.measure.explain import _doubt_ohm
-from assistant.measure.limits import CoilLimits, Limit
+from assistant.measure.limits import CoilLimits, Limit, Points, Zone
 from assistant.measure.measured import Measured
 from assistant.measure.parts import Finding, Item, ItemResult, PartCase, PartKind, Stand, Wants, judge_part
 from assistant.measure.spark_gap import across
@@ -133,6 +133,14 @@ def test_what_is_done_before_a_reading_is_taken_again(told: Case, row: str, prep
     assert (found.row, found.prepare) == (row, prepare)
 
 
+@pytest.mark.parametrize(
+    "told", [case("1.4", "OL OL", "OL"), case("850 850", "4.20k", "2.0k 2.0k 2.0k"), case("1.4", "4.20k")]
+)
+def test_where_nothing_is_taken_again_nothing_is_to_be_done_before_it(told: Case) -> None:
+    found = judge(told)
+    assert (found.take, found.prepare) == ((), ())
+
+
 def test_beside_a_comparison_that_stays_between_the_secondary_is_taken_again() -> None:
     found = judge(case("1.4", "OL", "50k 50k"))
     assert (found.row, found.take) == ("secondary-unclear", (S,))
@@ -141,9 +149,10 @@ def test_beside_a_comparison_that_stays_between_the_secondary_is_taken_again() -
 def test_a_cap_shifts_the_secondary_alone() -> None:
     """A cap in the path is no part of the primary, whose limits stay."""
     limit = Limit(Decimal("0.8"), Decimal("1.3"))
-    found = judge(case("1.4", "9.20k", cap_on=True, limits=CoilLimits(limit, None))).primary
-    assert found.conformity is not None
-    assert found.conformity.limit == limit
+    on, off = (judge(case("1.4", "9.20k", cap_on=cap, limits=CoilLimits(limit, None))).primary for cap in (True, None))
+    assert on.conformity is not None
+    assert on.conformity.zone is Zone.INSIDE_IN_DOUBT
+    assert on.conformity == off.conformity
 
 
 # ---- hot
@@ -336,6 +345,33 @@ def test_no_prefix_of_the_primary_is_offered_that_the_comparison_refutes() -> No
     assert Because.PREFIX_FITS not in because(case("1.4k 1.4k", "4.20k", "5.60k"))
 
 
+@pytest.mark.parametrize("killtab", ["OL", "jumping"])
+def test_a_comparison_without_a_value_bears_no_prefix_out(killtab: str) -> None:
+    assert Because.PREFIX_FITS in because(case("1.4k 1.4k", "4.20k", killtab))
+
+
+def test_a_comparison_that_agrees_either_way_bears_no_prefix_out() -> None:
+    """600 Ω are little beside 19 kΩ: 19.3 kΩ is as near to 19.0 as to 19.6."""
+    told = judge(case("600 600", "19.00k", "19.30k"))
+    assert told.killtab.kind is Class.BLIND
+    assert Because.PREFIX_FITS in {reason.because for reason in told.reasons}
+
+
+def test_digits_that_were_not_said_do_not_refute_a_prefix() -> None:
+    """1.4 and 4.2 kΩ may be 5.7 together and 6.0 may be 5.95: as near as contacts are."""
+    assert Because.PREFIX_FITS not in because(case("1.4k 1.4k", "4.2k", "6.0k"))
+
+
+@pytest.mark.parametrize(("shown", "fits"), [("4.49", True), ("4.50", True), ("4.51", False), ("4.32", False)])
+def test_a_prefix_of_the_comparison_fits_within_what_contacts_differ_by(
+    shown: str,
+    fits: bool,  # noqa: FBT001 - a parameter of the test
+) -> None:
+    """Of 4410.8 Ω together they differ by 2 % and 1 Ω: 4321.6 to 4500.0 Ω."""
+    told = case("1.40", "4.41k", shown, leads="0.30", meter=METERS["fine"])
+    assert (Because.PREFIX_FITS in because(told)) is fits
+
+
 def test_a_prefix_is_looked_for_behind_the_cap_that_stayed_on() -> None:
     """11.5 Ω may be 11.5 kΩ: 6.5 kΩ and a cap of 5; without a cap that would be too much."""
     limits = CoilLimits(secondary=Limit(Decimal(5900), Decimal(7100)))
@@ -354,6 +390,46 @@ def test_a_comparison_that_agrees_either_way_tells_nothing_of_the_primary() -> N
     assert judge(case("400 400", "4.20k", "4.20k")).kind is VerdictKind.BAD_CONTACT
 
 
+def test_a_comparison_just_above_the_secondary_may_hold_the_primary() -> None:
+    """4.28 kΩ is within contacts of 4.20 alone, and of 4.20 with the 90 Ω of the primary too."""
+    assert judge(case("90 90", "4.20k", "4.28k")).killtab.kind is Class.BLIND
+
+
+def test_a_primary_said_roughly_may_be_too_little_to_be_missed() -> None:
+    """0.2 kΩ may be 150 Ω, which 4.2 kΩ does not show; 200 Ω it would."""
+    assert judge(case("0.2k 0.2k", "4.20k", "4.20k")).killtab.kind is Class.BLIND
+    assert judge(case("200 200", "4.20k", "4.20k")).killtab.kind is Class.SAME
+
+
+@pytest.mark.parametrize(("secondary", "killtab"), [("6.50k", "6.50k"), ("OL OL", "6.50k"), ("OL OL", "300k")])
+def test_limits_from_kill_tab_to_lead_end_are_held_against_the_comparison_alone(secondary: str, killtab: str) -> None:
+    limit = Limit(Decimal(5900), Decimal(7100), Decimal(20), points=Points.KILLTAB)
+    told = judge(case("1.4", secondary, killtab, limits=CoilLimits(None, limit)))
+    assert told.secondary.conformity is None
+    assert told.killtab.conformity is not None
+    assert told.killtab.conformity.limit == limit
+    assert (told.killtab.conformity.zone is Zone.OUTSIDE) is (killtab == "300k")
+    assert Reason(Because.LIMITS_ELSEWHERE, S) in told.reasons
+    assert Reason(Because.AGAINST_LIMITS, K) in told.reasons
+    assert Reason(Because.AGAINST_LIMITS, S) not in told.reasons
+
+
+def test_limits_between_other_points_are_held_against_nothing() -> None:
+    limit = Limit(Decimal(5900), Decimal(7100), points=Points.OTHER)
+    told = judge(case("1.4", "4.20k", "4.20k", limits=CoilLimits(None, limit)))
+    assert told.secondary.conformity is told.killtab.conformity is None
+    assert [reason for reason in told.reasons if reason.because is Because.LIMITS_ELSEWHERE] == [
+        Reason(Because.LIMITS_ELSEWHERE, S)
+    ]
+    core = replace(limit, points=Points.CORE)
+    assert Because.LIMITS_ELSEWHERE not in because(case("1.4", "4.20k", "4.20k", limits=CoilLimits(None, core)))
+
+
+def test_beside_limits_a_cap_is_taken_off_and_not_counted() -> None:
+    limits = CoilLimits(None, Limit(Decimal(5900), Decimal(7100)))
+    assert Because.CAP_COUNTED not in because(case("1.4", "11.5k", cap_on=True, limits=limits))
+
+
 def test_a_plug_cap_in_doubt_is_named_and_not_the_meter() -> None:
     limits = {on: CoilLimits(secondary=Limit(Decimal(5900), Decimal(7100), cap_on=on)) for on in (True, False)}
     for read_on, limits_on, shown, named in (
@@ -361,7 +437,8 @@ def test_a_plug_cap_in_doubt_is_named_and_not_the_meter() -> None:
         (False, True, "1.50k", Because.CAP_OFF_IN_DOUBT),
         (None, True, "5.00k", Because.CAP_NOT_SAID),
     ):
-        found = because(case("1.4", shown, cap_on=read_on, limits=limits[limits_on]))
-        assert named in found
-        assert Because.CANNOT_DECIDE not in found
-    assert Because.LIMITS_AT_ROOM in because(case("1.4", "6.50k", coil_at_c=Decimal(30), limits=limits[False]))
+        found = judge(case("1.4", shown, cap_on=read_on, limits=limits[limits_on])).reasons
+        assert Reason(named, S) in found
+        assert Because.CANNOT_DECIDE not in {reason.because for reason in found}
+    at_room = judge(case("1.4", "6.50k", coil_at_c=Decimal(30), limits=limits[False]))
+    assert Reason(Because.LIMITS_AT_ROOM, S) in at_room.reasons

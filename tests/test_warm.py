@@ -74,6 +74,31 @@ def test_the_span_is_what_the_temperatures_leave_open() -> None:
     assert float(high) == pytest.approx(1000 * (234.5 + float(HOTTEST_C)) / (234.5 + 5))
 
 
+@pytest.mark.parametrize("cold_ohm", [9_700, 14_000])
+def test_any_cap_that_stayed_on_may_be_in_it_and_does_not_rise(cold_ohm: int) -> None:
+    """None at all, or one of 12.5 kΩ at most; but no more than the whole reading."""
+    told = case(coil_at_c=Decimal(20), warm_at_c=Decimal(80), cap_on=True)
+    least, most = (234.5 + 70) / (234.5 + 25), (234.5 + 90) / (234.5 + 15)
+    low, high = expected_span(told, Decimal(cold_ohm), Tap.SECONDARY)
+    cap = min(cold_ohm, 12_500)
+    assert float(low) == pytest.approx((cold_ohm - cap) * least + cap)
+    assert float(high) == pytest.approx(cold_ohm * most)
+    assert expected_span(told, Decimal(1), Tap.PRIMARY) == expected_span(
+        replace(told, cap_on=False), Decimal(1), Tap.PRIMARY
+    )
+
+
+def test_a_reading_that_may_be_mostly_cap_need_not_rise() -> None:
+    for cap_on, outcome, reason in (
+        (True, Warm.AS_COPPER, Because.WARM_AS_COPPER),
+        (False, Warm.LOWER, Because.WARM_LOWER),
+    ):
+        found = hot("9.70k", cold="9.70k", cap_on=cap_on)
+        assert seen_warm(found, cold_of(found), found.warm[-1]) is outcome
+        span = expected_span(found, cold_of(found).value_ohm, Tap.SECONDARY)
+        assert Reason(reason, Tap.SECONDARY, *span) in judge(found).reasons
+
+
 @pytest.mark.parametrize(
     ("warm", "outcome"),
     [
@@ -160,6 +185,18 @@ def test_the_fault_is_named_as_the_one_it_is() -> None:
     assert "Hot, the secondary reads open, or nearly so" in " ".join(verdict_wording.because(verdict))
     once = judge(hot("OL"))
     assert "fault" not in verdict_wording.say(once).lower()
+
+
+@pytest.mark.parametrize(
+    ("warm", "warm_c", "told"),
+    [("5.80k", None, True), ("3.10k", None, True), ("OL OL", None, False), ("5.80k", 80, False), ("OL OL", 80, False)],
+)
+def test_that_nobody_knows_how_hot_it_was_is_said_beside_a_value(warm: str, warm_c: int | None, *, told: bool) -> None:
+    for tap, case_ in (
+        (Tap.SECONDARY, hot(warm, warm_c=warm_c)),
+        (Tap.PRIMARY, primary_hot(warm.replace("5.80k", "1.7").replace("3.10k", "0.5"), warm_c=warm_c)),
+    ):
+        assert (Reason(Because.WARM_TEMPERATURE_UNKNOWN, tap) in judge(case_).reasons) is told
 
 
 def test_an_open_plug_cap_reads_the_same_hot_too() -> None:
