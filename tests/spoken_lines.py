@@ -31,6 +31,7 @@ GIVEN: Mapping[str, object] = {
     "meaning": NotUnderstood(Why.UNKNOWN_WORD, 0, "bed"),
     "words": "four bed",
     "text": "20",
+    "celsius": "-6.7",
     "pairs": (("homs", "ohms"),),
     "numeral": Numeral("4700"),
     "readings": (("the leads", reading("0.3")), ("the primary reading", reading("1.4"))),

@@ -1,9 +1,11 @@
 """The dialogue, case by case, from the first caution to the verdict."""
 
+from decimal import Decimal
+
 import pytest
 from conversation import TO_LEADS, Conversation, switched_off
 
-from assistant.dialogue.case import case_of
+from assistant.dialogue.case import case_of, number_at
 from assistant.dialogue.events import (
     Decided,
     DeviceBack,
@@ -260,6 +262,31 @@ def test_a_temperature_no_coil_has_is_asked_again(bench: Bench) -> None:
     talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "1.3 ohms", "none", "none")
     assert "between minus 60 and 300" in talk.type("900")
     assert talk.step == "limits_at"
+
+
+@pytest.mark.parametrize(
+    ("told", "said_back", "kept"),
+    [
+        ("70 F", "70 degrees Fahrenheit, that is 21.1 degrees Celsius.", Decimal("21.1")),
+        ("seventy degrees fahrenheit", "70 degrees Fahrenheit, that is 21.1 degrees Celsius.", Decimal("21.1")),
+        ("31.99°F", "31.99 degrees Fahrenheit, that is 0.0 degrees Celsius.", Decimal(0)),
+        ("-40 F", "-40 degrees Fahrenheit, that is -40.0 degrees Celsius.", Decimal(-40)),
+        ("21 C", "21 degrees Celsius.", Decimal(21)),
+    ],
+)
+def test_a_temperature_in_fahrenheit_is_said_back_in_celsius_and_kept_so(
+    bench: Bench, told: str, said_back: str, kept: Decimal
+) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "1.3 ohms", "none", "none")
+    assert said_back in talk.type(told)
+    assert number_at(talk.state.facts, "limits_at") == kept
+
+
+def test_what_no_coil_has_in_fahrenheit_is_asked_again(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes", "none", "1.3 ohms", "none", "none")
+    assert "between minus 60 and 300" in talk.type("573 F")
+    assert talk.step == "limits_at"
+    assert "300.0 degrees Celsius" in talk.type("572 F")
 
 
 def test_an_over_range_limit_is_no_limit(bench: Bench) -> None:

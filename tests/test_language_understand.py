@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from language_cases import CASES, KILOHM, MEGOHM, OHM, Case, heard, lexicon, quantity, typed
 
+from assistant import data
+from assistant.language.lexicon import load_lexicon
 from assistant.language.meaning import (
     Ask,
     Expectation,
@@ -789,13 +791,34 @@ def test_a_temperature(said: str, text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("said", "text"),
+    [
+        ("68 F", "68"),
+        ("68°F", "68"),
+        ("about seventy degrees fahrenheit", "70"),
+        ("minus five degrees F", "-5"),
+        ("twenty fahrenheit", "20"),
+    ],
+)
+def test_a_temperature_in_fahrenheit(said: str, text: str) -> None:
+    assert heard(said, "temperature") == typed(said, "temperature") == SaidNumber(text, fahrenheit=True)
+
+
+@pytest.mark.parametrize("said", ["68 F", "twenty fahrenheit"])
+def test_with_the_words_of_an_older_record_fahrenheit_is_refused(said: str) -> None:
+    texts = data.texts("grammar")
+    before, words = texts["units"].partition("[fahrenheit]")[::2]
+    units = before.partition("refused = ")[0] + "refused = " + words.partition("words = ")[2]
+    older = load_lexicon({**texts, "units": units})
+    assert why(understand(said, Expectation("temperature"), older, typed=True).meaning) is Why.WRONG_KIND
+
+
+@pytest.mark.parametrize(
     ("said", "step", "expected"),
     [
-        ("68 F", "temperature", Why.WRONG_KIND),
-        ("68°F", "temperature", Why.WRONG_KIND),
-        ("minus five degrees F", "temperature", Why.WRONG_KIND),
-        ("twenty fahrenheit", "temperature", Why.WRONG_KIND),
         ("68 F", "label", Why.UNCLEAR),
+        ("68 F or so", "temperature", Why.UNCLEAR),
+        ("293 kelvin", "temperature", Why.WRONG_KIND),
         ("twenty thirty", "temperature", Why.TWO_NUMBERS),
         ("twenty point", "temperature", Why.UNFINISHED),
         ("minus", "temperature", Why.UNFINISHED),

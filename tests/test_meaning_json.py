@@ -46,6 +46,7 @@ def read(text: str, step: str = "any") -> dict[str, Any]:
         ("yes", "any", {"kind": "answer", "name": "yes"}),
         ("dies hot, no spark", "symptoms", {"kind": "answer", "name": "dies_hot", "names": ["dies_hot", "no_spark"]}),
         ("minus five", "temperature", {"kind": "number", "digits": "-5"}),
+        ("70 F", "temperature", {"kind": "number", "digits": "70", "unit": "°F"}),
         ("kilo-ohms", "unit", {"kind": "unit", "unit": "kΩ"}),
         ("Mower 3", "label", {"kind": "text", "text": "Mower 3"}),
     ],

@@ -18,6 +18,7 @@ from assistant.measure.limits import (
     compared,
     conformity,
     copper_ratio,
+    in_celsius,
     less_cap,
     probability_inside,
     zone,
@@ -276,6 +277,13 @@ def test_a_limit_that_is_not_printed_stays_so_under_a_cap(low: int | None, high:
 def test_limits_that_are_none(low: str | None, high: str | None, fault: str) -> None:
     with pytest.raises(ValueError, match=fault):
         Limit(None if low is None else Decimal(low), None if high is None else Decimal(high))
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"), [("32", "0.0"), ("212", "100.0"), ("-40", "-40.0"), ("70", "21.1"), ("31.99", "0.0")]
+)
+def test_fahrenheit_in_celsius(fahrenheit: str, celsius: str) -> None:
+    assert f"{in_celsius(Decimal(fahrenheit)):f}" == celsius
 
 
 @pytest.mark.parametrize("celsius", ["-61", "301", "NaN", "1e300"])

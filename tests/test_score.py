@@ -181,6 +181,7 @@ def test_a_meaning_agrees_by_its_value(bench: Bench, words: str, agrees: bool) -
 def test_every_kind_of_meaning_has_a_value(bench: Bench) -> None:
     assert value(SaidUnit(Unit.KILOHM)) == "only kΩ"
     assert value(SaidNumber("25")) == value(SaidText("25")) == "number 25"
+    assert value(SaidNumber("25", fahrenheit=True)) == "number 25 °F"
     assert value(understand("is jumping", ANY, bench.lexicon, typed=False).meaning) == "unsteady"
     assert not case("stop").agrees(understand("four seven", ANY, bench.lexicon, typed=False).meaning)
 

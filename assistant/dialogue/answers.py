@@ -1,6 +1,7 @@
 """Cells of the table that take every other answer, and those that refuse: not sure, not understood, not this question."""
 
 from dataclasses import replace
+from decimal import Decimal
 
 from assistant.dialogue.case import is_length, is_temperature
 from assistant.dialogue.checks import answers as starting
@@ -30,6 +31,7 @@ from assistant.language.meaning import (
     Understood,
     Why,
 )
+from assistant.measure.limits import in_celsius
 from assistant.measure.verdict import Tap
 
 _TRIES_BEFORE_HINT = 2
@@ -98,12 +100,18 @@ def number(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     if step.kind not in _NUMBERS:
         return wrong_kind(bench, state, incoming)
     possible, refused, said_back = _NUMBERS[step.kind]
-    if not possible(meaning.text):
+    text = _in_unit_of_question(meaning)
+    if not possible(text):
         return then_ask(bench, state, Say(refused))
     state = mark(state)
-    state = replace(state, facts=state.facts.with_number(step.name, meaning.text))
+    state = replace(state, facts=state.facts.with_number(step.name, text))
     state, effects = go(bench, state, step.next)
-    return state, (Say(said_back(meaning.text)), *effects)
+    line = wording.degrees_fahrenheit(meaning.text, text) if meaning.fahrenheit else said_back(text)
+    return state, (Say(line), *effects)
+
+
+def _in_unit_of_question(meaning: SaidNumber) -> str:
+    return f"{in_celsius(Decimal(meaning.text)):f}" if meaning.fahrenheit else meaning.text
 
 
 def text(bench: Bench, state: State, incoming: Incoming) -> Outcome:

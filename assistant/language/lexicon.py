@@ -50,8 +50,9 @@ class Lexicon:
     ambiguous_symbols: frozenset[str]
     unit_names: Mapping[Unit, tuple[str, str]]
     degrees: frozenset[Phrase]
+    degrees_refused: frozenset[Phrase]
     fahrenheit: frozenset[Phrase]
-    """Said after a temperature that is refused: the questions are in degrees Celsius."""
+    """Said after a temperature instead of `degrees`; empty in older records, where they are among those refused."""
     lengths: frozenset[Phrase]
     """Said after a gap, in millimetres; empty in records that are older than such questions."""
     other_units: frozenset[Phrase]
@@ -147,9 +148,8 @@ class Lexicon:
 
 
 _FIGURES = ("percent", "counts")
-NUMBERS = ("plain", "signed", "length", *_FIGURES)
-"""Kinds of numbers, told apart by what may be said after them."""
-_LATER = {"lengths": ("words",), "other": ("words",), "figures": _FIGURES}
+NUMBERS = ("plain", "signed", "length", *_FIGURES)  # kinds of numbers, told apart by what may be said after them
+_LATER = {"fahrenheit": ("words",), "lengths": ("words",), "other": ("words",), "figures": _FIGURES}
 """Tables of units.toml that older records have not."""
 _FILES = ("answers", "certainty", "commands", "display", "expectations", "fillers", "homophones", "numbers", "units")
 _UNITS = {"ohm": Unit.OHM, "kilohm": Unit.KILOHM, "megohm": Unit.MEGOHM, "milliohm": Unit.MILLIOHM}
@@ -195,7 +195,8 @@ def _lexicon(reader: TomlReader) -> Lexicon:
         ambiguous_symbols=units.ambiguous,
         unit_names=units.names,
         degrees=degrees["words"],
-        fahrenheit=degrees["refused"],
+        degrees_refused=degrees["refused"],
+        fahrenheit=added.get("fahrenheit", {}).get("words", frozenset()),
         lengths=added.get("lengths", {}).get("words", frozenset()),
         other_units=added.get("other", {}).get("words", frozenset()),
         figures=added.get("figures", {}),
@@ -279,7 +280,7 @@ class _Units:
 
 def _units(reader: TomlReader) -> _Units:
     found = _Units()
-    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", "lengths", "figures", "other"))
+    reader.keys("units", "", reader.files["units"], ("unit", "ambiguous", "degrees", *_LATER))
     reader.keys("units", "unit", reader.table("units", "unit"), _UNITS)
     for name, unit in _UNITS.items():
         key = f"unit.{name}"

@@ -93,9 +93,13 @@ class SaidReading:
 
 @dataclass(frozen=True, slots=True)
 class SaidNumber:
-    """A number where the question itself gives the unit (a temperature in degrees Celsius, a job number). May be negative."""
+    """A number where the question itself gives the unit (a temperature in degrees Celsius, a job number). May be negative.
+
+    `fahrenheit`: a temperature that was given in degrees Fahrenheit; `text` is what was said.
+    """
 
     text: str
+    fahrenheit: bool = False
 
 
 @dataclass(frozen=True, slots=True)

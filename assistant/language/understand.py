@@ -255,9 +255,11 @@ class _Parser:
         if number is None:
             return refuse(Why.UNFINISHED, core[-1]) if minus == len(core) else leftover(tokens, minus, self.lexicon)
         end = number.end + longest(tokens, number.end, self.lexicon.units_of(self.live.number))
-        if end < len(tokens):
-            fahrenheit = signed and texts(tokens[number.end :]) in self.lexicon.fahrenheit
-            return self._refuse_all(Why.WRONG_KIND, core) if fahrenheit else leftover(tokens, end, self.lexicon)
+        rest = texts(tokens[number.end :])
+        fahrenheit = signed and rest in self.lexicon.fahrenheit
+        if end < len(tokens) and not fahrenheit:
+            refused = signed and rest in self.lexicon.degrees_refused
+            return self._refuse_all(Why.WRONG_KIND, core) if refused else leftover(tokens, end, self.lexicon)
         if not number.finished:
             return refuse(Why.UNFINISHED, core[-1])
         if minus > about and not signed:
@@ -265,7 +267,7 @@ class _Parser:
         if len(number.text) > MOST_DIGITS:
             return self._refuse_all(Why.TOO_LONG, core)
         text = Numeral(number.text).text if measured else number.text
-        return SaidNumber("-" + text if minus > about and Decimal(text) else text)
+        return SaidNumber("-" + text if minus > about and Decimal(text) else text, fahrenheit)
 
     def _reading(self, core: tuple[Token, ...], *, check: bool) -> Meaning:
         """A reading, bounds of an unsteady one, or a unit alone."""

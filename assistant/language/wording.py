@@ -172,6 +172,11 @@ def degrees(text: str) -> str:
     return f"{text} degrees Celsius."
 
 
+def degrees_fahrenheit(text: str, celsius: str) -> str:
+    """A temperature said back that was given in degrees Fahrenheit, with what is kept of it."""
+    return f"{text} degrees Fahrenheit, that is {degrees(celsius)}"
+
+
 def millimetres(text: str) -> str:
     """A gap said back."""
     return f"{text} millimetres."

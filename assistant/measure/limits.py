@@ -81,6 +81,11 @@ def check_temperature(celsius: Decimal | None) -> None:
         raise ValueError(f"a coil's temperature lies between {low} and {high} °C, found {celsius}")
 
 
+def in_celsius(fahrenheit: Decimal) -> Decimal:
+    """Degrees Fahrenheit in degrees Celsius, to a tenth: no coil's temperature is known better."""
+    return ((fahrenheit - 32) * 5 / 9).quantize(Decimal("0.1")) + 0  # no minus zero
+
+
 class Zone(Enum):
     """The four outcomes against a pair of limits; a value on the edge of two zones belongs to the better one."""
 

@@ -80,6 +80,11 @@ def _quantity(quantity: Quantity) -> dict[str, Any]:
     return {"ohms": plain(quantity.ohms), "digits": quantity.numeral.text, "unit": quantity.unit.symbol}
 
 
+def _number(meaning: SaidNumber) -> dict[str, Any]:
+    result = {"kind": "number", "digits": meaning.text}
+    return {**result, "unit": "°F"} if meaning.fahrenheit else result
+
+
 def _answers(meaning: SaidAnswers) -> dict[str, Any]:
     result: dict[str, Any] = {"kind": "answer", "name": meaning.names[0]}
     return result if len(meaning.names) == 1 else {**result, "names": list(meaning.names)}
@@ -115,7 +120,7 @@ def _meaning(meaning: Meaning) -> dict[str, Any]:
 
 _WRITERS: dict[type[Any], Callable[[Any], dict[str, Any]]] = {
     SaidReading: _reading,
-    SaidNumber: lambda meaning: {"kind": "number", "digits": meaning.text},
+    SaidNumber: _number,
     SaidUnit: lambda meaning: {"kind": "unit", "unit": meaning.unit.symbol},
     SaidAnswers: _answers,
     SaidCommand: lambda meaning: {"kind": "command", "name": meaning.name},

@@ -84,7 +84,7 @@ _VALUES: Mapping[type[Any], Callable[[Any], str]] = {
     SaidAnswers: lambda meaning: " and ".join(meaning.names),
     SaidUnit: lambda meaning: f"only {meaning.unit.symbol}",
     Ask: lambda meaning: f"number {meaning.numeral.text}",
-    SaidNumber: lambda meaning: f"number {meaning.text}",
+    SaidNumber: lambda meaning: f"number {meaning.text}" + (" °F" if meaning.fahrenheit else ""),
     SaidText: lambda meaning: f"number {meaning.text}",
     NotUnderstood: lambda _meaning: "",
 }
