@@ -117,6 +117,7 @@ _HIGH = CoilLimits(None, Limit(Decimal(15_000), Decimal(19_800)))
         (case("1.4", "50k"), "secondary-raised", (_OFF, _CORE)),
         (case("1.4", "OL@20000"), "secondary-beyond", (Prepare.HIGHER_RANGE, _OFF, _CORE)),
         (case("1.4", "4.20k", "4.32k"), "killtab-unclear", (_TAB,)),
+        (case("300", "19.00k", "19.00k"), "killtab-blind", (_CORE, _TAB)),
         (case("1.4", "4.20k", "OL"), "contradiction", (_TAB, _CORE)),
         (case("850", "4.20k", "4.20k"), "primary-contact", (_CORE, _TAB)),
         (case("850", "4.20k", "OL", electronics=Electronics.NO), "primary-fault", (_CORE, _TAB)),

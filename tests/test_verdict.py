@@ -49,6 +49,12 @@ def test_the_table_has_a_row_for_everything_and_no_row_too_many() -> None:
     assert len(VERDICTS) == len(found)
 
 
+def test_what_hides_in_a_bad_secondary_is_never_looked_for_in_the_primary_alone() -> None:
+    for p, electronics in product(CLASSES[P][1:], Electronics):
+        row = row_for(p, Class.BAD, Class.BLIND, electronics, frozenset(Tap))
+        assert (row.kind, row.again) == (VerdictKind.UNDECIDED, (S, K))
+
+
 def test_no_row_condemns_without_repeats() -> None:
     for row in VERDICTS:
         if row.kind in FAULTS:
