@@ -60,16 +60,14 @@ def shown_by(meter: Meter, option: str, text: str, lexicon: Lexicon) -> Reading:
     Digits that its display does not have are told; they are judged with the doubt of those that it has.
     """
     found = reading(option, text, lexicon)
-    if found.quantity is None:
-        return found
     if meter.too_much(found):
         most = printed_ohms(meter.highest.full_ohm)
         raise BadInput(
             f"{option} {text!r}: found {printed(found)}, but meter {meter.name} shows at most {most};"
             " give OL if it showed over range, or another --meter"
         )
-    finest_ohm = meter.finest_ohm(found.quantity.ohms)
-    if found.quantity.ohms % finest_ohm:
+    finest_ohm = meter.finer(found)
+    if finest_ohm is not None:
         tell(
             f"{option} {text!r}: meter {meter.name} shows no digit below {finest_ohm:f} Ω there;"
             " the value is taken as given, with the doubt of that digit."

@@ -8,6 +8,7 @@ import inspect
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from itertools import cycle
 from pathlib import Path
 from types import ModuleType
@@ -40,6 +41,7 @@ GIVEN: Mapping[str, object] = {
     "meter": "pocket meter with a dial set by hand",
     "phrases": ("two-stroke", "no spark at all"),
     "full_ohm": 20_000,
+    "finest_ohm": Decimal(10),
     "words_a_minute": 200,
     "percent": 80,
     "line": device_wording.MICROPHONE_GONE,

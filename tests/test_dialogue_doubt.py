@@ -254,6 +254,44 @@ def test_of_two_values_the_one_above_the_highest_range_is_asked_about(bench: Ben
     assert talk.readings()["primary"] == ["50 Ω"]
 
 
+# ---- digits that the meter in use does not have
+
+
+FINER = (
+    "The meter in use, pocket meter with a dial set by hand, shows no digit below 10 Ω there:"
+    " the value is taken as given, with the doubt of that digit."
+)
+
+
+def test_digits_that_the_meter_does_not_have_are_remarked_on_once(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4")
+    assert talk.type("4.7123 k").startswith(f"Secondary reading: 4.7123 kΩ. {FINER} ")
+    assert talk.readings()["secondary"] == ["4.7123 kΩ"]
+    assert "shows no digit" not in talk.type("4.7124 k")
+    assert "shows no digit" not in Conversation(bench).to(*TO_LEADS, "0.3", "1.4").type("4.7100 k")
+
+
+def test_taken_back_and_given_again_they_are_remarked_on_again(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.3", "1.4", "4.7123 k", "that was wrong")
+    assert FINER in talk.type("4.7124 k")
+
+
+def test_spoken_they_are_remarked_on_before_the_time_to_contradict(bench: Bench) -> None:
+    talk = Conversation(bench).start(timed=True)
+    for line in (*TO_LEADS, "0.3", "1.4"):
+        talk.type(line)
+        talk.settle()
+    assert FINER in surely(talk, "four point seven one two three k")
+    assert talk.phase is Phase.SETTLING
+    assert talk.type("repeat") == "Secondary reading: 4.7123 kΩ."
+
+
+def test_a_makers_figure_may_have_more_digits_than_the_meter(bench: Bench) -> None:
+    talk = Conversation(bench).to("ready", "14", "four stroke", "no", "none", "yes")
+    assert "shows no digit" not in talk.type("0.8125 ohms")
+    assert talk.readings() == {"primary_low": ["0.8125 Ω"]}
+
+
 def test_a_makers_figure_may_lie_above_what_the_meter_shows(bench: Bench) -> None:
     answers = ("ready", "14", "four stroke", "no", "none", "yes", "0.8", "ohms", "1.3", "ohms")
     meter = Meter("short", "shed meter", hand_set=True, ranges=(Range(2_000, Decimal(1), Decimal(1), 2),))

@@ -112,6 +112,14 @@ def test_the_finest_digit_that_may_stand_for_a_value(text: str, finest_ohm: str)
     assert POCKET.finest_ohm(quantity(text).ohms) == Decimal(finest_ohm)
 
 
+@pytest.mark.parametrize(
+    ("text", "finer"),
+    [("4.7123k", "10"), ("4.7100k", None), ("4.71k", None), ("1.45", "0.1"), ("OL", None), ("jumping", None)],
+)
+def test_digits_that_a_display_does_not_have_are_known(text: str, finer: str | None) -> None:
+    assert POCKET.finer(reading(text)) == (None if finer is None else Decimal(finer))
+
+
 @pytest.mark.no_cover
 @given(st.sampled_from(sorted(METERS)), st.integers(0, 40_000_000), st.integers(0, 3), st.sampled_from(Unit))
 def test_every_value_has_a_range_and_a_doubt(name: str, digits: int, places: int, unit: Unit) -> None:

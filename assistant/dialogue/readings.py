@@ -11,6 +11,7 @@ from assistant.dialogue.moves import (
     ask_guess,
     asked_back,
     can_take_back,
+    is_reading,
     mark,
     restore_expectation,
     said,
@@ -58,15 +59,25 @@ def beyond_meter(bench: Bench, state: State, found: Reading) -> bool:
 def accept(bench: Bench, state: State, found: Reading) -> Outcome:
     """A reading stands: kept, said back, and with a window to contradict where there is time to wait."""
     step = current(bench, state)
+    lines = (Say(wording.read_back(step.title, found)), *_about_digits(bench, state, found))
     state = mark(state, reading=True)
     facts = replace(state.facts, readings=(*state.facts.readings, Taken(step.name, found)))
     state = replace(state, facts=facts, number=None, guess=None, tries=0)
-    line = Say(wording.read_back(step.title, found))
     if not state.timed:
         state, effects = go(bench, state, step.next)
-        return state, (line, *effects)
-    state = replace(state, phase=Phase.SETTLING, expect=replace(state.expect, name="confirm"), last_said=(line,))
-    return state, (line, Listen(state.expect))
+        return state, (*lines, *effects)
+    state = replace(state, phase=Phase.SETTLING, expect=replace(state.expect, name="confirm"), last_said=lines[:1])
+    return state, (*lines, Listen(state.expect))
+
+
+def _about_digits(bench: Bench, state: State, found: Reading) -> tuple[Say, ...]:
+    """A word on digits that the meter in use does not have, with the first reading that has them; a maker's figure may."""
+    meter = meter_of(bench, state.facts)
+    finest_ohm = meter.finer(found)
+    told = (taken.reading for taken in state.facts.readings if is_reading(bench, taken.step))
+    if finest_ohm is None or not is_reading(bench, state.step) or any(meter.finer(reading) for reading in told):
+        return ()
+    return (Say(wording.finer_than_meter(meter.title, finest_ohm)),)
 
 
 def accept_guess(bench: Bench, state: State, incoming: Incoming) -> Outcome:

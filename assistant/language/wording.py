@@ -3,6 +3,8 @@
 Printed values (`4.70 kΩ`) stand in the text as the meter shows them; the speaker turns them into digits, one by one.
 """
 
+from decimal import Decimal
+
 from assistant.language.meaning import NotUnderstood, Why
 from assistant.language.readback import printed
 from assistant.measure.units import Numeral, Reading, Unit
@@ -81,6 +83,14 @@ def ask_reading(reading: Reading, reason: str) -> str:
 def beyond_meter(meter: str, full_ohm: int) -> str:
     """Why a value is asked about that the meter in use cannot show: a clause for `ask_reading`."""
     return f"but the meter in use, {shorten(meter)}, shows at most {printed_ohms(full_ohm)}; above that say over range"
+
+
+def finer_than_meter(meter: str, finest_ohm: Decimal) -> str:
+    """A value stands that has more digits than the meter in use shows."""
+    return (
+        f"The meter in use, {shorten(meter)}, shows no digit below {finest_ohm:f} Ω there:"
+        " the value is taken as given, with the doubt of that digit."
+    )
 
 
 def ask_which(first: Reading, second: Reading) -> str:

@@ -65,6 +65,13 @@ class Meter:
         """What the last digit is worth on the lowest range that holds a value; above all ranges, on the highest."""
         return next((range_ for range_ in self.ranges if value_ohm <= range_.full_ohm), self.highest).resolution_ohm
 
+    def finer(self, reading: Reading) -> Decimal | None:
+        """What this display's last digit is worth where a value has a digit below it; None where it has none."""
+        if reading.quantity is None:
+            return None
+        finest_ohm = self.finest_ohm(reading.quantity.ohms)
+        return finest_ohm if reading.quantity.ohms % finest_ohm else None
+
     def range_for(self, reading: Reading, usual_ohm: int | None = None) -> Range:
         """The range a reading was most likely taken on.
 
