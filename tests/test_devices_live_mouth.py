@@ -264,6 +264,47 @@ def test_ears_are_shut_from_the_first_word_on_and_not_in_the_tone_and_the_breath
     assert shut == [False, True, False, True]
 
 
+def waiting(mouth: Mouth) -> list[str]:
+    return [sentence.tone.name if sentence.tone else sentence.text for sentence in mouth._waiting]  # noqa: SLF001
+
+
+def test_the_tone_that_gives_the_turn_waits_once_and_after_everything_that_came_later(spoken: Spoken) -> None:
+    """A device that fails or is back while a question waits: who answers the tone in between speaks into shut ears."""
+    spoken.mouth.hold()
+    spoken.mouth.say("1", whole=False)
+    spoken.mouth.tone(Tone.LISTENING)
+    spoken.mouth.tone(Tone.TROUBLE)
+    assert waiting(spoken.mouth) == ["1", "TROUBLE", "LISTENING"]
+    spoken.mouth.say("2", whole=False)
+    spoken.mouth.tone(Tone.LISTENING)
+    spoken.mouth.say("3", whole=False)
+    assert waiting(spoken.mouth) == ["1", "TROUBLE", "2", "3", "LISTENING"]
+    spoken.mouth.go_on()
+    assert spoken.next() == AllSpoken(1)
+    spoken.mouth.tone(Tone.LISTENING)  # the next burst has its own
+    assert spoken.next() == AllSpoken(2)
+
+
+@pytest.mark.parametrize(
+    ("added", "left"), [("", ["LISTENING"]), ("1", ["1", "LISTENING"]), ("1 LISTENING", ["1", "LISTENING"])]
+)
+def test_the_tone_that_gives_the_turn_and_was_held_comes_after_what_was_added_meanwhile(
+    spoken: Spoken, monkeypatch: pytest.MonkeyPatch, added: str, left: list[str]
+) -> None:
+    monkeypatch.setattr("assistant.devices.mouth.tone_sound", lambda *_: np.full(4_000_000, 0.5, dtype=np.float32))
+    spoken.mouth.tone(Tone.LISTENING)
+    until(lambda: len(spoken.host.heard))
+    for word in added.split():
+        if word == "LISTENING":
+            spoken.mouth.tone(Tone.LISTENING)
+        else:
+            spoken.mouth.say(word, whole=False)
+    spoken.mouth.hold()
+    until(lambda: spoken.mouth._now is None)  # noqa: SLF001
+    assert waiting(spoken.mouth) == left
+    spoken.mouth.drop()
+
+
 def test_nobody_waits_for_a_breath_without_a_loudspeaker() -> None:
     quiet = Spoken(loudspeaker=False, speaker=Silent())
     quiet.mouth.breathe()

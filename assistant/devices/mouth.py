@@ -135,8 +135,15 @@ class Mouth:
     def _add(self, sentence: Sentence) -> None:
         with self._changed:
             self._begin_burst()
+            turn = self._waiting.pop() if self._gives_turn() else None
             self._waiting.append(sentence)
+            if turn is not None and not self._gives_turn():
+                self._waiting.append(turn)
             self._changed.notify_all()
+
+    def _gives_turn(self) -> bool:
+        """Whether the tone "listening" waits. It stands once, after everything: who hears it earlier answers into shut ears."""
+        return bool(self._waiting) and self._waiting[-1].tone is Tone.LISTENING
 
     def _begin_burst(self) -> None:
         """Unless one is going on."""
@@ -266,12 +273,19 @@ class Mouth:
             self._wait(min(len(sentence.text) / self._reading_per_s, _READING_MOST_S))
         with self._changed:
             if self._held and not sentence.whole and not self._cut:
-                self._waiting.appendleft(sentence)
+                self._put_back(sentence)
             unheard = not heard and not self._cut and self._trouble.told
             if unheard and sentence.whole and self._burst == self._failed_in:
                 self._owed.append(sentence)
             self._now = None
             self._changed.notify_all()
+
+    def _put_back(self, sentence: Sentence) -> None:
+        """It was held. The tone "listening" begins again only when nothing was added in the meantime."""
+        if sentence.tone is not Tone.LISTENING or not self._waiting:
+            self._waiting.appendleft(sentence)
+        elif not self._gives_turn():
+            self._waiting.append(sentence)
 
     def _burst_over(self) -> None:
         """The sound has left the device: then it is the other's turn."""
