@@ -1,6 +1,7 @@
 """A synthetic person at the bench: hears the assistant through a loudspeaker that is none, answers into a microphone that is none.
 
-It knows that it is its turn by the tone "listening", which it hears; what to say it takes from the question on the screen.
+It knows that it is its turn by the tone "listening", after which it hears nothing more for as long as a person needs to begin;
+what to say it takes from the question on the screen.
 """
 
 import fcntl
@@ -28,6 +29,10 @@ FRAME = 320
 LOUD = 0.01
 """Mean square root of a frame in which the assistant sounds."""
 _PURE = 0.7
+_TURN = re.compile(r"aax?bb+x?\.{10}$")
+"""The tone "listening" and 0.2 s of silence; a frame may hold the end of one note and the other's beginning."""
+_WORDS_FRAMES = 25
+"""What sounds so long is no tone."""
 
 
 class Voice:
@@ -54,8 +59,15 @@ class Voice:
     def speaking(self) -> bool:
         return bool(len(self._left))
 
+    @property
+    def left_s(self) -> float:
+        """How much of what is to be said has not gone out yet."""
+        return len(self._left) / RATE_HZ
+
     def again(self) -> None:
-        """After the device was plugged in again."""
+        """After the device was plugged in again: what was said meanwhile went nowhere."""
+        with self._lock:
+            self._left = self._left[:0]
         ended(self._process)
         self._process = self._started()
 
@@ -89,7 +101,7 @@ class Voice:
 
 
 class Ear:
-    """Hears the loudspeaker: when it sounds, and when the tone "listening" came."""
+    """Hears the loudspeaker: when it sounds, when words do, and how often it gave the turn."""
 
     def __init__(self, plug: pulse.Plug) -> None:
         self._plug = plug
@@ -99,6 +111,8 @@ class Ear:
         """When something sounded last."""
         self.began_at = 0.0
         """When, after 0.25 s of silence, something began to sound last."""
+        self.words_at = 0.0
+        """When words sounded last."""
         self.sound: list[Samples] = []
         self._closed = False
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -109,7 +123,7 @@ class Ear:
         self._process.kill()
 
     def _run(self) -> None:
-        notes = ""
+        notes, sounding = "", 0
         while not self._closed:
             assert self._process.stdout is not None
             raw = self._process.stdout.read(FRAME * 2)
@@ -120,15 +134,18 @@ class Ear:
                 continue
             frame = np.asarray(np.frombuffer(raw, dtype="<i2") / 32768, dtype=np.float32)
             self.sound.append(frame)
+            now = time.monotonic()
             if float(np.sqrt(np.square(frame).mean())) > LOUD:
-                now = time.monotonic()
                 if now - self.loud_at > 0.25:
                     self.began_at = now
                 self.loud_at = now
-            notes = (notes + note(frame))[-12:]
-            if notes.endswith(".") and re.search(
-                "aax?bb", notes
-            ):  # a frame may hold the end of one note and the other's beginning
+                sounding += 1
+                if sounding >= _WORDS_FRAMES:
+                    self.words_at = now
+            elif now - self.loud_at > 0.1:
+                sounding = 0
+            notes = (notes + note(frame))[-24:]
+            if _TURN.search(notes):
                 self.tones += 1
                 notes = ""
 
@@ -216,6 +233,13 @@ class Talk:
 
     def wait_for(self, text: str, limit_s: float = 30.0, since: int = 0) -> None:
         self.until(lambda: self.shows(text, since), limit_s, text)
+
+    def hear_out(self, text: str, limit_s: float = 60.0) -> None:
+        """Wait for a line with this text and for words after it: the turn that comes after them counts, none before."""
+        self.wait_for(text, limit_s)
+        shown_at = time.monotonic()
+        self.until(lambda: self.ear.words_at > shown_at, limit_s, f"the sound of: {text}")
+        self._answered = self.ear.tones
 
     def my_turn(self, limit_s: float = 40.0) -> str:
         """Wait for the tone; the question, which is the last line on the screen."""
