@@ -385,6 +385,7 @@ def test_what_must_be_heard_and_was_cut_off_is_spoken_first_when_the_loudspeaker
     spoken.mouth.drop()  # an answer
     spoken.mouth.say("4", whole=True)  # what comes while nothing can be heard is read
     assert spoken.next() == AllSpoken(2)
+    spoken.mouth.drop()  # and answered
     if stopped:
         spoken.mouth.hush()
     spoken.host.refuses = ""
@@ -397,6 +398,32 @@ def test_what_must_be_heard_and_was_cut_off_is_spoken_first_when_the_loudspeaker
         burst += 1
         assert spoken.next() == AllSpoken(burst)
     assert order(spoken.host) == ("5" if stopped else "135")
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_what_must_be_heard_and_could_only_be_read_is_spoken_when_the_loudspeaker_is_back(
+    spoken: Spoken, *, stopped: bool
+) -> None:
+    """A verdict that is reached while the loudspeaker is out, and the answers before it are typed."""
+    spoken.host.refuses = "gone"
+    spoken.mouth.say("1", whole=False)
+    assert isinstance(spoken.next(), Failed)
+    assert spoken.next() == AllSpoken(1)
+    spoken.mouth.drop()  # an answer
+    for _ in range(2):  # said, and repeated on demand or as a reminder
+        with spoken.mouth._changed:  # noqa: SLF001 - all of it in one burst
+            for text, whole in (("2", True), ("3", False), ("4", True)):
+                spoken.mouth.say(text, whole=whole)
+        assert spoken.next() == AllSpoken(spoken.mouth.burst)
+    if stopped:
+        spoken.mouth.hush()
+    spoken.host.refuses = ""
+    assert spoken.next() == Back("loudspeaker")
+    if not stopped:
+        assert spoken.next() == AllSpoken(4)
+    spoken.mouth.say("5", whole=False)
+    assert spoken.next() == AllSpoken(4 if stopped else 5)
+    assert order(spoken.host) == ("5" if stopped else "245")
 
 
 @pytest.mark.slow

@@ -57,7 +57,7 @@ class Mouth:
 
     After each run of sentences (a burst) `AllSpoken` is told, whether they could be heard or only read. Without a
     `loudspeaker` nothing is heard. A voice or loudspeaker that fails is told once, and once more when it is back. What must
-    be heard whole of the burst in which the loudspeaker failed is spoken first when it is back.
+    be heard whole is then spoken first: what was cut off, and what could only be read and was not answered.
     """
 
     def __init__(  # noqa: PLR0913 - what speaking needs
@@ -86,7 +86,9 @@ class Mouth:
         self._trouble = _Trouble()
         self._failed_in = 0
         self._owed: list[Sentence] = []
-        """What was cut off and must be heard: of the burst in which the loudspeaker failed. What came later was read."""
+        """What must be heard and was cut off: of the burst in which the loudspeaker failed."""
+        self._read: list[Sentence] = []
+        """What must be heard and came later, so that it could only be read; whoever answers has read it."""
         self._voice_told = False
         self._thread = threading.Thread(target=self._run, name="mouth", daemon=True)
 
@@ -191,6 +193,7 @@ class Mouth:
         with self._changed:
             self._held = False
             self._waiting = deque(sentence for sentence in self._waiting if keep_whole and sentence.whole)
+            self._read.clear()
             if not keep_whole:
                 self._owed.clear()
             if self._now is not None and not (keep_whole and self._now.whole):
@@ -274,9 +277,10 @@ class Mouth:
         with self._changed:
             if self._held and not sentence.whole and not self._cut:
                 self._put_back(sentence)
-            unheard = not heard and not self._cut and self._trouble.told
-            if unheard and sentence.whole and self._burst == self._failed_in:
-                self._owed.append(sentence)
+            if not heard and not self._cut and self._trouble.told and sentence.whole:
+                owed = self._owed if self._burst == self._failed_in else self._read
+                if sentence not in owed:
+                    owed.append(sentence)
             self._now = None
             self._changed.notify_all()
 
@@ -367,10 +371,11 @@ class Mouth:
             return
         with self._changed:
             self._trouble = _Trouble()
-            if self._owed:
+            if owed := self._owed + self._read:
                 self._begin_burst()
-            self._waiting.extendleft(reversed(self._owed))
+            self._waiting.extendleft(reversed(owed))
             self._owed.clear()
+            self._read.clear()
         self._tell(Back(wording.LOUDSPEAKER))
 
     def _fails(self, line: str) -> None:
