@@ -14,6 +14,7 @@ from waiting import LIMIT_S, until
 
 from assistant.devices.loudspeaker import Loudspeaker
 from assistant.devices.mouth import Mouth
+from assistant.devices.ports import Samples
 from assistant.devices.reports import AllSpoken, Back, Failed, Report
 from assistant.devices.speaker import Silent
 from assistant.devices.tones import Tone, sound
@@ -25,6 +26,8 @@ class Levels:
 
     def __init__(self) -> None:
         self.trouble: str | None = None
+        self.ending = 0
+        """So many samples of a sentence are silence at its end."""
         self.asked: list[tuple[str, int]] = []
         self.closed = False
 
@@ -39,6 +42,7 @@ class Levels:
         file = io.BytesIO()
         seconds = 200 if text.endswith("long") else 0.1
         level = np.full(round(16_000 * seconds), int(text[0]) / 10, dtype=np.float32)
+        level[len(level) - self.ending :] = 0.0
         soundfile.write(file, level, 16_000, format="WAV", subtype="PCM_16")
         return file.getvalue()
 
@@ -262,6 +266,30 @@ def test_ears_are_shut_from_the_first_word_on_and_not_in_the_tone_and_the_breath
         spoken.next()
         shut.append(spoken.mouth._worded)  # noqa: SLF001
     assert shut == [False, True, False, True]
+
+
+@pytest.mark.slow
+def test_no_silence_of_the_voice_shuts_the_ears_before_the_tone_that_gives_the_turn(
+    spoken: Spoken, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between sentences it stands; a sentence of nothing but silence is none."""
+    spoken.speaker.ending = 1_200
+    played: list[int] = []
+    play = Loudspeaker.play
+
+    def counted(self: Loudspeaker, samples: Samples, *rest: Any) -> bool:
+        played.append(len(samples))
+        return play(self, samples, *rest)
+
+    monkeypatch.setattr(Loudspeaker, "play", counted)
+    for sentences in ("12", "0"):
+        with spoken.mouth._changed:  # noqa: SLF001 - all of it in one burst
+            for text in sentences:
+                spoken.mouth.say(text, whole=False)
+            spoken.mouth.tone(Tone.LISTENING)
+        assert spoken.next() == AllSpoken(spoken.mouth.burst)
+    tone = len(sound(Tone.LISTENING, 22_050))
+    assert played == [1_600, 399 + 800, tone, 800, tone]
 
 
 def waiting(mouth: Mouth) -> list[str]:
