@@ -25,7 +25,7 @@ from assistant.devices.tones import Tone
 from assistant.dialogue.events import DeviceBack, DeviceFailed, Heard, InputEnded, SpeechEnded, TimerFired
 from assistant.dialogue.state import Phase, State
 from assistant.language import device_wording as wording
-from assistant.language.certainty import decide
+from assistant.language.certainty import decide, doubted
 from assistant.language.meaning import Expectation, NotUnderstood, SaidAnswers, SaidCommand, Understood, Why
 from assistant.language.readback import printed
 from assistant.measure.parts import Judged
@@ -37,6 +37,7 @@ AGAIN_MS = 2_000
 """What the disk refused of time is tried again after so long, so that a session goes on by itself when there is room."""
 _CONTRADICTIONS = (SaidAnswers(("no",)), SaidCommand("back"), SaidCommand("undo"))
 """What takes a reading back and brings no value of its own."""
+_STOP = SaidCommand("stop")
 
 
 class Speaking(Protocol):
@@ -233,9 +234,7 @@ class Live:
     def _next(self) -> Report | None:
         due = self._due_ms()
         try:
-            if due is None:
-                return self._inbox.get()
-            return self._inbox.get(timeout=max(0, due - self._clock.now_ms()) / 1000)
+            return self._inbox.get(timeout=None if due is None else max(0, due - self._clock.now_ms()) / 1000)
         except queue.Empty:
             return None
 
@@ -325,9 +324,13 @@ class Live:
 
     def _heard(self, session: Session, report: SoundHeard) -> None:
         self._speaking = False
-        understood = decide(report.hearing, session.state.expect, session.bench.lexicon)
+        hearing = report.hearing
+        understood = decide(hearing, session.state.expect, session.bench.lexicon)
+        if report.utterance.begun and understood.meaning not in (*_CONTRADICTIONS, _STOP):
+            hearing = doubted(hearing)
+            understood = decide(hearing, session.state.expect, session.bench.lexicon)
         nothing = isinstance(understood.meaning, NotUnderstood) and understood.meaning.why is Why.NOTHING
-        stop = understood.sure and understood.meaning == SaidCommand("stop")
+        stop = understood.sure and understood.meaning == _STOP
         if not stop and not self._counts(session.state.phase, report, understood):
             self._over()
             if not nothing:
@@ -338,19 +341,21 @@ class Live:
             self._keep(session, report.utterance.samples)
         if nothing:
             self._over()
-            session.take(Heard(report.hearing))
+            session.take(Heard(hearing))
             return
         self._answered(by_voice=True)
-        self._show_heard(understood)
+        sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
+        self._page.line(wording.heard(understood.words) if sure else wording.not_sure(understood.words))
+        self._mouth.tone(Tone.GOT_IT if sure else Tone.NOT_SURE)
         self._may_be_contradicted = not self._habits.headset  # whose words shut no ears
-        self._unanswered = not session.take(Heard(report.hearing))
+        self._unanswered = not session.take(Heard(hearing))
         self._may_be_contradicted = False
 
     def _counts(self, phase: Phase, report: SoundHeard, understood: Understood) -> bool:
         """Whether what was heard is an answer to what is open now, and whole.
 
         What began before the last answer was taken was meant for an older question. But what followed a spoken reading
-        before that was said back is about the reading; and where its beginning or end is missing, it may still contradict.
+        before that was said back is about the reading; where its beginning or end is missing, it may still contradict it, or doubt.
         """
         settling = phase is Phase.SETTLING
         follows = self._by_voice and report.turn == self._turn - 1  # ears hear one thing after the other
@@ -359,11 +364,6 @@ class Live:
         sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
         only_doubts = not sure or understood.meaning in _CONTRADICTIONS
         return not (report.utterance.cut or report.utterance.begun) or (settling and only_doubts)
-
-    def _show_heard(self, understood: Understood) -> None:
-        sure = understood.sure and not isinstance(understood.meaning, NotUnderstood)
-        self._page.line(wording.heard(understood.words) if sure else wording.not_sure(understood.words))
-        self._mouth.tone(Tone.GOT_IT if sure else Tone.NOT_SURE)
 
     def _keep(self, session: Session, samples: Samples) -> None:
         """The sound beside the journal, under the number that its event will have there."""
@@ -377,10 +377,9 @@ class Live:
     def _show_reading(self, session: Session) -> None:
         readings = session.state.facts.readings
         last = printed(readings[-1].reading) if readings else ""
-        if last != self._shown_reading:
-            self._shown_reading = last
-            if last:
-                self._page.reading(last)
+        if last and last != self._shown_reading:
+            self._page.reading(last)
+        self._shown_reading = last
 
     def _anybody(self) -> None:
         """Whether anyone can still answer."""

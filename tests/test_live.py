@@ -332,6 +332,28 @@ def test_of_what_had_begun_before_the_ears_opened_no_reading_is_taken(tmp_path: 
     assert "Primary reading: 1.4 Ω." in there.page.lines
 
 
+def test_what_had_begun_before_the_read_back_was_over_takes_the_reading_back_or_lets_it_be_asked(
+    tmp_path: Path,
+) -> None:
+    """ "No, one point five" may begin so soon that the ears hear "one point five" of it."""
+    there = Bench(tmp_path, *TO_PRIMARY)
+    for words in ("one point five ohms", "oh one point five", "yes"):
+        there.live.step(LineTyped("no"))
+        there.hear("one point four ohms")
+        there.live.step(AllSpoken(there.mouth.burst))
+        there.live.step(SpeechBegan())
+        there.hear(words, begun=True)
+        assert there.page.lines[-1].startswith("I got: 1.4 Ω")
+        assert there.mouth.did[-1] == "tone LISTENING"
+        there.later(60_000)
+        assert there.session.state.phase is Phase.SETTLING
+        assert there.page.large[-1] == "1.4 Ω"
+    there.hear("no", begun=True)
+    assert "Taken back: 1.4 Ω." in there.page.lines
+    there.hear("stop", begun=True)
+    assert there.session.over
+
+
 @pytest.mark.parametrize("headset", [False, True])
 def test_before_a_spoken_reading_is_said_back_there_is_a_breath_where_words_shut_the_ears(
     tmp_path: Path, *, headset: bool

@@ -59,6 +59,11 @@ def decide(hearing: Hearing, expectation: Expectation, lexicon: Lexicon) -> Unde
     return replace(best, sure=False, rival=_rival(meaning, beliefs) or _sound_alike(best, expectation, lexicon))
 
 
+def doubted(hearing: Hearing) -> Hearing:
+    """The same as of an engine without bounds, of which nothing is sure: its sound lacks a part."""
+    return replace(hearing, engine=f"part of {hearing.engine}")
+
+
 def _rival(meaning: Meaning, beliefs: _Shares) -> Reading | None:
     """The likeliest other value, when it is believed nearly as much; None beside anything but a plain value."""
     others = [other for other in beliefs if _is_other_value(other, meaning)]
