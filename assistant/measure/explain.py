@@ -19,7 +19,7 @@ PREFIXES = (Decimal(1000), Decimal("0.001"))
 SMALLEST_OHM = 1e-6
 """No winding has less; keeps a division by nothing away."""
 _FINER = 3
-"""How many more digits a better meter may have: a milliohm is as far as a hand-held meter goes."""
+"""How many more digits a better meter may have: from a tenth of an ohm down to a tenth of a milliohm, which only bench meters show."""
 
 
 def beside_body(true_ohm: Decimal, body_ohm: Decimal) -> Decimal:
