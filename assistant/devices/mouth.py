@@ -349,10 +349,11 @@ class Mouth:
         if wav is None:
             return None
         samples, rate_hz = soundfile.read(io.BytesIO(wav), dtype="float32")
-        if len(self._waiting) == 1 and self._gives_turn():
-            samples = samples[
-                : np.max(np.flatnonzero(np.abs(samples) > _FAINTEST), initial=0) + round(_KEPT_S * rate_hz)
-            ]
+        with self._changed:  # what waits may be dropped meanwhile
+            last = len(self._waiting) == 1 and self._gives_turn()
+        if last:
+            end = np.max(np.flatnonzero(np.abs(samples) > _FAINTEST), initial=0)
+            samples = samples[: end + round(_KEPT_S * rate_hz)]
         return np.clip(samples * np.float32(self._gain), -_LOUDEST, _LOUDEST), rate_hz
 
     def _render_ahead(self) -> None:
