@@ -34,6 +34,7 @@ FLOORS = (1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.02, 0.05, 0.1)
 WEIGHTS = (0.5, 0.7, 1.0, 1.5, 2.0)
 BELIEFS = (0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.9995, 0.9999)
 NEVER = 1.1
+AS_IT_IS = "as it is"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +93,7 @@ def with_bounds(lexicon: Lexicon, engine: str, thresholds: Thresholds) -> Lexico
 
 def tried(now: Thresholds) -> Iterator[tuple[str, Thresholds]]:
     """What is in the file, then one number changed at a time, with what was changed."""
-    yield "as it is", now
+    yield AS_IT_IS, now
     for source, floor in itertools.product(now.floors, FLOORS):
         yield f"floors.{source} {floor:g}", replace(now, floors={**now.floors, source: floor})
     for source, weight in itertools.product(now.weights, WEIGHTS):
@@ -127,6 +128,12 @@ def main() -> None:
     parser.add_argument(
         "--only-now", action="store_true", help="tell what the bounds give as they are, and try no others"
     )
+    parser.add_argument(
+        "--only",
+        default="",
+        metavar="NAME",
+        help="move this number alone: `value` shows right against wrong as that bound moves",
+    )
     parser.add_argument("--engine", default="built-in", help="built-in, vosk or both")
     parser.add_argument("--vosk-model", type=Path, help="folder of a Vosk model")
     options = parser.parse_args()
@@ -135,6 +142,8 @@ def main() -> None:
     recogniser = open_recogniser(options.engine, replace(lexicon, certainty=always_twice), options.vosk_model)
     found = {folder.name: list(cases(folder, recogniser, lexicon)) for folder in options.folders}
     for changed, thresholds in islice(tried(lexicon.certainty[options.engine]), 1 if options.only_now else None):
+        if changed != AS_IT_IS and not changed.startswith(options.only):
+            continue
         chosen = with_bounds(lexicon, options.engine, thresholds)
         print(
             f"{changed}: {'; '.join(f'{name}: {told(counted(each, chosen))}' for name, each in found.items())}",
