@@ -2,7 +2,8 @@
 
 import io
 import sys
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,25 @@ from program import Result
 
 from assistant.__main__ import main
 from assistant.dialogue.state import Bench
+from assistant.language.lexicon import Lexicon, load_lexicon
 from assistant.preflight import load_bench, read_files
 
 QUICK = "not slow"
 """The marks by which the quick set is asked for."""
-LEARNING = frozenset({"test_recipe_training.py", "test_recipe_letters.py"})
-"""The library that the recipe learns with takes seconds to load, and every test of these files is slow."""
+OUTSIDE = (
+    "test_closed_loop",
+    "test_devices_",
+    "test_live",
+    "test_models",
+    "test_recipe_",
+    "test_recordings",
+    "test_score",
+    "test_spoken",
+    "test_voice_check",
+)
+"""So begin the names of files about what hears, speaks, fetches and learns: the libraries for it take seconds to load, much
+of it runs beside the test and is waited for. All their tests are slow, and the quick set does not even load them.
+"""
 # no deadline: how long an example takes says how busy the machine is
 settings.register_profile("whole", max_examples=100, deadline=None)
 settings.register_profile("quick", max_examples=10, deadline=None)
@@ -29,8 +43,16 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """The quick set does without LEARNING."""
-    return True if config.option.markexpr == QUICK and collection_path.name in LEARNING else None
+    """The quick set does without OUTSIDE."""
+    return True if config.option.markexpr == QUICK and collection_path.name.startswith(OUTSIDE) else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The tests of OUTSIDE are slow, before any are chosen by their marks."""
+    for item in items:
+        if item.path.name.startswith(OUTSIDE):
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.hookimpl(wrapper=True, trylast=True)
@@ -66,6 +88,24 @@ def _power_stays_on() -> Iterator[None]:
     """Nobody waits for the disk: what tests write in this process need not outlive the machine."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("os.fsync", lambda _file: None)
+        yield
+
+
+@lru_cache(32)
+def _lexicon(texts: tuple[tuple[str, str], ...]) -> Lexicon:
+    return load_lexicon(dict(texts))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_grammar() -> Iterator[None]:
+    """The program reads its grammar once in a process; so do the tests that run it often in theirs, for each content."""
+
+    def kept(texts: Mapping[str, str]) -> Lexicon:
+        return _lexicon(tuple(texts.items()))
+
+    with pytest.MonkeyPatch.context() as patched:
+        for user in ("language.lexicon", "preflight"):
+            patched.setattr(f"assistant.{user}.load_lexicon", kept)
         yield
 
 
