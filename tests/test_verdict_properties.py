@@ -337,6 +337,7 @@ _NEAR_EDGES = st.builds(
 """No maker's limits, so that nothing else speaks of a doubt, and values on both sides of what a class ends at."""
 
 
+@pytest.mark.no_cover
 @pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(_NEAR_EDGES, st.data())
@@ -344,6 +345,7 @@ def test_nor_near_the_edges_of_the_classes(case: Case, data: st.DataObject) -> N
     stays_within_half_a_digit_or_says_so(case, data)
 
 
+@pytest.mark.no_cover
 @pytest.mark.slow
 @settings(max_examples=3_000, deadline=None)
 @given(_CASES | _NEAR_EDGES, st.data())
