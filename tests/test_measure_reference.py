@@ -8,7 +8,8 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import product
+from functools import cache
+from itertools import count, product
 from math import sqrt
 from typing import Any
 
@@ -209,6 +210,14 @@ def test_a_difference_and_its_budget_are_those_of_gtc(test: CoilTest) -> None:
 # ---- many trials
 
 
+@cache
+def _drawn(number: int) -> Any:
+    """The same draws for every meter, each made once."""
+    drawn = np.random.default_rng([5, number]).uniform(-1, 1, _TRIALS)
+    drawn.flags.writeable = False
+    return drawn
+
+
 class Trials:
     """A meter tried many times: every trial has one gain for each range, and for each reading a true value, an error of
     the reading's own, and a display that rounds.
@@ -217,12 +226,12 @@ class Trials:
     """
 
     def __init__(self, width: Callable[[Line, float], float] = Line.own_ohm) -> None:
-        self._random = np.random.default_rng(5)
+        self._numbers = count()
         self._gains: dict[int, Any] = {}
         self._width = width
 
     def _flat(self) -> Any:
-        return self._random.uniform(-1, 1, _TRIALS)
+        return _drawn(next(self._numbers))
 
     def error(self, said: Said) -> Any:
         """By how much the value said lies off the true one."""

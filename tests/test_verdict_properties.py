@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 import pytest
@@ -20,10 +21,13 @@ from assistant.measure.coil import LEADS_MOST_OHM, SECONDARY_BAD_OHM, Class
 from assistant.measure.limits import CoilLimits, Limit
 from assistant.measure.meter import Meter
 from assistant.measure.units import Numeral, Quantity, Reading, Shown, Unit
-from assistant.measure.verdict import FAULTS, TRIES, Case, Electronics, Stroke, Tap, VerdictKind, judge
+from assistant.measure.verdict import FAULTS, TRIES, Case, Electronics, Stroke, Tap, VerdictKind
+from assistant.measure.verdict import judge as judge_anew
 from assistant.measure.warm import WARM_TAPS
 from assistant.report.verdict_json import as_json
 
+judge = lru_cache(1)(judge_anew)
+"""Every property of a case is asked of one verdict on it."""
 _OPEN = (VerdictKind.REPEAT, VerdictKind.UNDECIDED)
 _RANGES = st.none() | st.sampled_from([200, 2_000, 20_000, 200_000, 2_000_000, 4_000])
 
