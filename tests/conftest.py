@@ -21,6 +21,7 @@ QUICK = "not slow"
 OUTSIDE = (
     "test_closed_loop",
     "test_devices_",
+    "test_listen",
     "test_live",
     "test_models",
     "test_recipe_",
@@ -32,6 +33,27 @@ OUTSIDE = (
 """So begin the names of files about what hears, speaks, fetches and learns: the libraries for it take seconds to load, much
 of it runs beside the test and is waited for. All their tests are slow, and the quick set does not even load them.
 """
+LEARNING = "test_recipe_"
+"""So begin those about what is learned, which need not reach the layers within: they are not traced, and learn faster."""
+LONGEST = (
+    "test_closed_loop",
+    "test_recipe_training",
+    "test_verdict_properties",
+    "test_listen",
+    "test_devices_hearing_engines",
+    "test_recordings",
+    "test_spoken",
+    "test_recipe_tuned",
+    "test_language_sentences",
+    "test_recipe_letters",
+    "test_language_readback",
+    "test_report",
+    "test_session",
+    "test_house",
+    "test_verdict",
+    "test_language_understand",
+)
+"""The files that take longest, these first: where a long one comes last, one process works and the other has nothing left."""
 # no deadline: how long an example takes says how busy the machine is
 settings.register_profile("whole", max_examples=100, deadline=None)
 settings.register_profile("quick", max_examples=10, deadline=None)
@@ -49,10 +71,14 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The tests of OUTSIDE are slow, before any are chosen by their marks."""
+    """The longest files first. The tests of OUTSIDE are slow, those of LEARNING not traced, before any are chosen by their marks."""
+    order = {name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(item.path.stem, len(order)))
     for item in items:
         if item.path.name.startswith(OUTSIDE):
             item.add_marker(pytest.mark.slow)
+        if item.path.name.startswith(LEARNING):
+            item.add_marker(pytest.mark.no_cover)
 
 
 @pytest.hookimpl(wrapper=True, trylast=True)

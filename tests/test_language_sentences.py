@@ -19,8 +19,9 @@ from assistant.language.sentences import MOST_SENTENCES, sentences
 from assistant.measure.units import Reading, Shown
 
 QUICK = ("yes_no",)
-"""The step of the quick set; the others are slow because they are many and have thousands of sentences."""
-STEPS = [step if step in QUICK else pytest.param(step, marks=pytest.mark.slow) for step in lexicon().expectations]
+"""The step of the quick set; the others are slow because they are many and have thousands of sentences, which try everything."""
+ALL_OF_IT = (pytest.mark.slow, pytest.mark.no_cover)
+STEPS = [step if step in QUICK else pytest.param(step, marks=ALL_OF_IT) for step in lexicon().expectations]
 
 
 def expected(phrase: tuple[str, ...], step: str) -> Meaning | Why | None:

@@ -493,6 +493,7 @@ def _limit(row: CheckRow, winding: str) -> Limit | None:
     return None if low is None and high is None else Limit(low, high, at_c, on, points=points)
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("meter", sorted(METERS))
 @pytest.mark.parametrize("electronics", Electronics)
 @pytest.mark.parametrize("row", rows("coil_limits_published"))
