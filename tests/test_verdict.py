@@ -494,7 +494,9 @@ def _limit(row: CheckRow, winding: str) -> Limit | None:
 
 
 @pytest.mark.no_cover
-@pytest.mark.parametrize("meter", sorted(METERS))
+@pytest.mark.parametrize(
+    "meter", ["pocket", *(pytest.param(name, marks=pytest.mark.slow) for name in sorted(METERS) if name != "pocket")]
+)
 @pytest.mark.parametrize("electronics", Electronics)
 @pytest.mark.parametrize("row", rows("coil_limits_published"))
 def test_no_published_coil_is_condemned(row: CheckRow, electronics: Electronics, meter: str) -> None:
