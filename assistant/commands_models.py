@@ -190,14 +190,8 @@ def _report(place: Path, *, json: bool) -> int:
     chosen = used is not None and used.resolve() == place.resolve()
     rate_hz = vosk_folder.rate_hz(place)
     if json:
-        found = {"folder": str(place), "usable": len(missing) < words, "sample_rate_hz": rate_hz}
-        found |= {
-            "usable_alone": not lost,
-            "run_time_grammar": True,
-            "words": words,
-            "missing_words": list(missing),
-            "used": chosen,
-        }
+        found = {"folder": str(place), "usable": not lost, "sample_rate_hz": rate_hz}
+        found |= {"run_time_grammar": True, "words": words, "missing_words": list(missing), "used": chosen}
         out(found | {"size_bytes": vosk_folder.size_bytes(place)})
     tell(f"{place}: {vosk_folder.size_bytes(place) / 1e6:.1f} MB, {rate_hz} Hz, a grammar at run time is possible.")
     if len(missing) == words:
@@ -209,7 +203,9 @@ def _report(place: Path, *, json: bool) -> int:
     else:
         tell(f"It knows all {words} words of ours.")
     if lost:
-        tell(f"It has no word for {', '.join(lost)}: use it beside the built-in recogniser only (--engine both).")
+        raise BadInput(
+            f"{place}: this model has no word for {', '.join(lost)}, which every session needs; use another one"
+        )
     if chosen:
         tell("A session uses it when no other engine is named.")
     else:

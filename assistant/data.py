@@ -1,6 +1,9 @@
 """The data files that travel with the program, found the same way in a checkout and after an install."""
 
+from collections.abc import Iterable
 from pathlib import Path
+
+from assistant.errors import BadData, Problem
 
 _PACKAGE = Path(__file__).resolve().parent
 _INSIDE = ("procedures", "meters")
@@ -21,8 +24,27 @@ def folder(kind: str) -> Path:
 
 
 def texts(kind: str) -> dict[str, str]:
-    """The text of every `.toml` file of one kind, by file name without its ending, in name order. Raises OSError, UnicodeDecodeError."""
-    return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder(kind).glob("*.toml"))}
+    """The text of every `.toml` file of one kind, by file name without its ending, in name order.
+
+    Raises BadData with every file that cannot be read.
+    """
+    return _read(folder(kind).glob("*.toml"), "Install the program again.")
+
+
+def _read(paths: Iterable[Path], mend: str) -> dict[str, str]:
+    found: dict[str, str] = {}
+    faults = []
+    for path in sorted(paths):
+        try:
+            found[path.stem] = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError as error:
+            what = f"byte 0x{error.object[error.start]:02x} at {error.start}, which is no UTF-8"
+            faults.append(Problem(str(path), what, "a text in UTF-8", mend))
+        except OSError as error:
+            faults.append(Problem(str(path), error.strerror or "an unreadable file", "a file that can be read", mend))
+    if faults:
+        raise BadData(tuple(faults))
+    return found
 
 
 def user_folder() -> Path:
@@ -44,5 +66,4 @@ def own_models_folder() -> Path:
 
 def meters() -> dict[str, str]:
     """The meters that come with the program and those of this user, as `texts` gives them. A name of ours is never theirs."""
-    own = {path.stem: path.read_text(encoding="utf-8") for path in sorted(own_meters_folder().glob("*.toml"))}
-    return own | texts("meters")
+    return _read(own_meters_folder().glob("*.toml"), "Save it as UTF-8, or move it away.") | texts("meters")

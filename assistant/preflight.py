@@ -38,10 +38,8 @@ def read_files() -> dict[str, dict[str, str]]:
     for kind in KINDS:
         try:
             files[kind] = data.meters() if kind == "meters" else data.texts(kind)
-        except (OSError, UnicodeDecodeError) as error:
-            problems.append(
-                Problem(f"{kind}/", str(error), "readable TOML files in UTF-8", "Install the program again.")
-            )
+        except BadData as fault:
+            problems += fault.problems
     if problems:
         raise BadData(tuple(problems))
     hard_words = load({}).text("hard_words")

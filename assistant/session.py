@@ -36,7 +36,7 @@ from assistant.dialogue.events import (
 )
 from assistant.dialogue.state import Bench, State
 from assistant.dialogue.step import step
-from assistant.errors import BadInput, BadRecord
+from assistant.errors import BadInput, BadRecord, OhmaloudError
 from assistant.journal import FILE, Header, Journal, read
 from assistant.language import wording
 from assistant.language.meaning import Expectation
@@ -363,11 +363,18 @@ def _job_text(label: str, complete: bool) -> str:  # noqa: FBT001 - the two thin
 
 
 def _job(folder: Path) -> tuple[str, bool] | None:
+    """Label and completeness of a session; None for what is none. The journal tells them where the little file is lost or broken."""
     try:
         job = json.loads((folder / JOB_FILE).read_text(encoding="utf-8"))
         return str(job["label"]), bool(job["complete"])
     except (OSError, ValueError, KeyError, TypeError):
+        pass
+    try:
+        record = read(folder)
+        state = replay(load_bench(record.header.files), record).state
+    except (OSError, OhmaloudError):
         return None
+    return (state.facts.label, state.complete) if record.entries else None
 
 
 def _lock(folder: Path) -> FileLock:

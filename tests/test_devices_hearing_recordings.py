@@ -74,6 +74,13 @@ def test_any_rate_gives_the_same_sound(tmp_path: Path, rate_hz: int, ending: str
     assert float(np.abs(heard[1000:-1000]).max()) == pytest.approx(0.5, abs=0.01)
 
 
+def test_a_rate_that_carries_no_speech_is_refused(tmp_path: Path) -> None:
+    """Such a header makes a second of sound into hours."""
+    path = write(tmp_path / "slow.wav", np.zeros(38_000, dtype=np.float32), 1, "PCM_16")
+    with pytest.raises(BadInput, match=r"slow\.wav: its header says 1 samples a second.*expected 4000 or more"):
+        next(sound(path))
+
+
 @pytest.mark.parametrize(
     ("ending", "subtype"),
     [

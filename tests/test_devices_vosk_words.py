@@ -69,6 +69,9 @@ def test_a_model_without_the_essential_words_is_refused_in_one_line(
     lexicon = load_lexicon(texts("grammar"))
     assert isinstance(open_recogniser("vosk", lexicon, place), Vosk)
     monkeypatch.setattr(Capitals, "vosk_model_find_word", lambda _self, word: 0 if word == "STOP" else -1)
-    with pytest.raises(BadInput, match=r"has no word for digit 0, digit 1, .* and more; use --engine both") as caught:
-        open_recogniser("vosk", lexicon, place)
-    assert "\n" not in str(caught.value)
+    for engine in ("vosk", "both"):
+        with pytest.raises(
+            BadInput, match=r"has no word for digit 0, digit 1, .* and more; use --engine built-in"
+        ) as caught:
+            open_recogniser(engine, lexicon, place)
+        assert "\n" not in str(caught.value)

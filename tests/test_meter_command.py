@@ -302,3 +302,22 @@ def test_a_meter_is_described_aloud(
         (200, "0.1", "1.2", 2),
         (20_000, "10", "1.5", 3),
     ]
+
+
+@pytest.mark.parametrize(
+    "arguments", [("meter", "list"), ("judge", "--primary", "1.4", "--secondary", "4.2k"), ("chat",)]
+)
+def test_own_meters_that_cannot_be_read_are_named_all_at_once(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...]
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    meters = tmp_path / "ohmaloud" / "meters"
+    meters.mkdir(parents=True)
+    (meters / "mine.toml").write_bytes(b'title = "M\xfcller"\n')
+    (meters / "yours.toml").mkdir()
+    done = run(*arguments, typed="")
+    assert done.status == 2
+    first, second = (line for line in done.err.splitlines() if "meters" in line)
+    assert "mine.toml: found byte 0xfc at 10, which is no UTF-8, expected a text in UTF-8" in first
+    assert first.endswith("Save it as UTF-8, or move it away.")
+    assert "yours.toml: found Is a directory" in second

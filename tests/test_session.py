@@ -24,6 +24,7 @@ from assistant.errors import BadInput, BadRecord
 from assistant.journal import FILE, read
 from assistant.measure.parts import Judged
 from assistant.preflight import load_bench, read_files
+from assistant.records.folders import find
 from assistant.replay import HUSH, replay
 from assistant.session import JOB_FILE, Jobs, Opening, Session
 
@@ -285,6 +286,23 @@ def test_strange_things_among_the_records_are_passed_over(tmp_path: Path) -> Non
     opened(tmp_path, Lines(), label="pump").end()
     assert Jobs(tmp_path).unfinished("pump") is not None
     assert Jobs(tmp_path).unfinished("saw") is None
+
+
+def test_a_session_whose_little_file_is_lost_or_broken_is_taken_up_all_the_same(tmp_path: Path) -> None:
+    opened(tmp_path, Lines(), label="pump").end()
+    folder = folder_of(tmp_path)
+    for broken in ("{", "[]", '{"label": "pump"}'):
+        (folder / JOB_FILE).write_text(broken)
+        assert Jobs(tmp_path).unfinished("pump") == folder
+        assert find(tmp_path, "pump") == folder
+    (folder / JOB_FILE).unlink()
+    assert Jobs(tmp_path).latest_unfinished() == "pump"
+    assert find(tmp_path, "pump") == folder
+    journal = folder / FILE
+    journal.write_text(journal.read_text(encoding="utf-8")[:500], encoding="utf-8")
+    assert Jobs(tmp_path).unfinished("pump") is None
+    with pytest.raises(BadInput, match="no record of that label"):
+        find(tmp_path, "pump")
 
 
 class Filling:

@@ -37,12 +37,12 @@ def open_recogniser(engine: str | None, lexicon: Lexicon, vosk_model: Path | Non
     from assistant.devices.recogniser_vosk import Vosk  # noqa: PLC0415 - loads a large library
 
     vosk = Vosk(place, lexicon)
-    # where both listen, the built-in one hears them
-    lost = [name for name in unheard(lexicon, vosk.knows) if name in ESSENTIAL and chosen == "vosk"]
+    lost = [name for name in unheard(lexicon, vosk.knows) if name in ESSENTIAL]
     if lost:
+        # beside the built-in one too: a digit it cannot hear it would take for another one, and be surely wrong
         raise BadInput(
             f"{place}: this Vosk model has no word for {', '.join(lost[:MOST_NAMED])}"
-            f"{' and more' if len(lost) > MOST_NAMED else ''}; use --engine both, or another model"
+            f"{' and more' if len(lost) > MOST_NAMED else ''}; use --engine built-in, or another model"
         )
     return Both(_built_in(lexicon), vosk, lexicon) if chosen == "both" else vosk
 

@@ -20,6 +20,10 @@ _SIZE_UNKNOWN = (0, 0xFFFFFFFF)
 """What recorders leave in a WAV header when they write to a pipe or are stopped hard: the length is the file's."""
 
 
+LOWEST_RATE_HZ = 4_000
+"""Half a telephone's rate: below it nothing is left of what tells words apart, and a wrong header makes seconds into days."""
+
+
 class Recordings:
     """The utterances of sound files, in order, read in blocks of a second, so that length does not matter.
 
@@ -62,6 +66,11 @@ def sound(path: Path) -> Iterator[Samples]:
                 raise BadInput(f"{path}: this is {file.format}; expected WAV or FLAC")
             if not file.frames:
                 raise BadInput(f"{path}: the recording is empty (0 s of sound)")
+            if file.samplerate < LOWEST_RATE_HZ:
+                raise BadInput(
+                    f"{path}: its header says {file.samplerate} samples a second, too few for speech; "
+                    f"expected {LOWEST_RATE_HZ} or more"
+                )
             yield from _resampled(path, file)
 
 

@@ -5,6 +5,7 @@ holds them together.
 """
 
 import json
+from itertools import islice
 from pathlib import Path
 
 from assistant.errors import BadInput
@@ -47,9 +48,15 @@ def refused(data: Path, error: OSError) -> BadInput:
 
 
 def label_of(folder: Path) -> str:
-    """The label in a session's little file, empty when it cannot be read; the journal has it too."""
+    """The label in a session's little file, or else in the second line of its journal; empty when neither can be read."""
     try:
         return str(json.loads((folder / JOB_FILE).read_text(encoding="utf-8"))["label"])
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    try:
+        with (folder / JOURNAL_FILE).open(encoding="utf-8") as lines:
+            begun = next(islice(lines, 1, None), "")
+        return str(json.loads(begun)["in"]["label"])
     except (OSError, ValueError, KeyError, TypeError):
         return ""
 
