@@ -2,8 +2,9 @@
 
 A FOLDER holds manifest.tsv (file, words, kind, speaker) and audio/ with speech that is in no measurement;
 `python -m models.recipe judge` makes three. Every recording is heard twice; then the file's numbers are tried on that evidence,
-and around them one number at a time is moved. Printed is what each gives: right / wrong while sure / asked. Repeat with the best
-one in the file until nothing gets better.
+and around them one number at a time is moved. Printed is what each gives, right / wrong while sure / asked, and at last which
+change is worth most: right ones less PRICE for each wrong one and each other sound taken. Write it into the file by hand and
+repeat until none is worth more than "as it is". `--only value` moves the bound of values alone: right against wrong.
 """
 
 import argparse
@@ -13,7 +14,6 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -35,6 +35,8 @@ WEIGHTS = (0.5, 0.7, 1.0, 1.5, 2.0)
 BELIEFS = (0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.998, 0.999, 0.9995, 0.9999)
 NEVER = 1.1
 AS_IT_IS = "as it is"
+PRICE = 8
+"""A wrong value taken costs as much as so many right ones are worth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +108,14 @@ def tried(now: Thresholds) -> Iterator[tuple[str, Thresholds]]:
         yield f"at_once {belief:g}", replace(now, at_once=belief)
 
 
+def worth(counts: Counter[tuple[str, str]]) -> int:
+    """Right ones less PRICE for each wrong one and each other sound taken."""
+    right, bad = (
+        sum(counts[each] for each in counts if each[1] in found) for found in (("right",), ("wrong", "taken"))
+    )
+    return right - PRICE * bad
+
+
 def told(counts: Counter[tuple[str, str]]) -> str:
     """The counts in one line."""
     kinds = sorted({kind for kind, _ in counts if kind != "other"})
@@ -138,17 +148,26 @@ def main() -> None:
     parser.add_argument("--vosk-model", type=Path, help="folder of a Vosk model")
     options = parser.parse_args()
     lexicon = load_lexicon(texts("grammar"))
+    now = lexicon.certainty[options.engine]
+    wanted = [each for each in tried(now) if each[0] == AS_IT_IS or each[0].startswith(options.only)]
+    if len(wanted) == 1:
+        parser.error(f"--only {options.only}: no number of that name; there are {', '.join(sorted(names(now)))}")
     always_twice = {name: replace(each, at_once=NEVER) for name, each in lexicon.certainty.items()}
     recogniser = open_recogniser(options.engine, replace(lexicon, certainty=always_twice), options.vosk_model)
     found = {folder.name: list(cases(folder, recogniser, lexicon)) for folder in options.folders}
-    for changed, thresholds in islice(tried(lexicon.certainty[options.engine]), 1 if options.only_now else None):
-        if changed != AS_IT_IS and not changed.startswith(options.only):
-            continue
+    worths = {}
+    for changed, thresholds in wanted[: 1 if options.only_now else None]:
         chosen = with_bounds(lexicon, options.engine, thresholds)
-        print(
-            f"{changed}: {'; '.join(f'{name}: {told(counted(each, chosen))}' for name, each in found.items())}",
-            flush=True,
-        )
+        counts = {name: counted(each, chosen) for name, each in found.items()}
+        worths[changed] = sum(map(worth, counts.values()))
+        print(f"{changed}: {'; '.join(f'{name}: {told(each)}' for name, each in counts.items())}", flush=True)
+    best = max(worths, key=lambda changed: worths[changed])  # the first of equals, which is as it is
+    print(f"worth most: {best}, {worths[best]}; as it is {worths[AS_IT_IS]}")
+
+
+def names(now: Thresholds) -> set[str]:
+    """What can be moved."""
+    return {changed.rpartition(" ")[0] for changed, _ in tried(now) if changed != AS_IT_IS}
 
 
 if __name__ == "__main__":
