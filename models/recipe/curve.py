@@ -1,9 +1,9 @@
 """What the number of voices, the rooms and noises, and the network's size are worth: one short course each, from the donor.
 
-    python -m models.recipe.curve --work WORK [--steps 700] [NAME...]
+    python -m models.recipe.curve --work WORK [--steps 250] [NAME...]
 
 The speech in WORK/speech must be spoken. Every course is a model in WORK/curve/NAME, to be measured as
-`python tests/measure_hearing.py --engine vosk --model WORK/curve/NAME` does; a graph comes with it from models/numbers.
+`python tests/measure_hearing.py --engine vosk --vosk-model WORK/curve/NAME` does; a graph comes with it from models/numbers.
 """
 
 # Chance need not be hard to guess.
@@ -90,7 +90,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Short courses of learning, each with less of something.")
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"any of {', '.join(COURSES)}")
     parser.add_argument("--work", type=Path, required=True, help="the folder whose speech is learned from")
-    parser.add_argument("--steps", type=int, default=700, help="steps of 400 s of sound")
+    parser.add_argument("--steps", type=int, default=250, help="steps of 400 s of sound")
     parser.add_argument("--workers", type=int, default=2, help="processes that get steps ready")
     options = parser.parse_args()
     plan = training.Plan(options.steps, 600, 400, stages.SEED, options.workers)
