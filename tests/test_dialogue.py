@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 import pytest
+from coil_cases import reading
 from conversation import TO_LEADS, Conversation, switched_off
 
 from assistant.dialogue.case import case_of, number_at
@@ -26,8 +27,10 @@ from assistant.dialogue.events import (
     Typed,
 )
 from assistant.dialogue.moves import take_back
-from assistant.dialogue.state import Bench, Phase, State
+from assistant.dialogue.readings import at_odds
+from assistant.dialogue.state import Bench, Facts, Phase, State, Taken
 from assistant.dialogue.step import step
+from assistant.language import wording
 from assistant.measure.limits import Points
 from assistant.measure.verdict import Tap, VerdictKind
 
@@ -397,6 +400,35 @@ def test_an_implausible_reading_waits_for_yes(bench: Bench) -> None:
     assert "secondary" not in talk.readings()
     talk.type("4.7 ohms", "4.7 k")
     assert talk.readings()["secondary"] == ["4.7 kΩ"]
+
+
+def test_less_than_the_leads_alone_is_asked_about_and_taken_when_it_is_so(bench: Bench) -> None:
+    talk = Conversation(bench).to(*TO_LEADS, "0.9")
+    assert "0.6 Ω, which is less than the leads alone read" in talk.type("0.6 ohms")
+    assert talk.phase is Phase.CONFIRMING
+    talk.type("yes")
+    assert talk.readings()["primary"] == ["0.6 Ω"]
+
+
+@pytest.mark.parametrize(
+    ("last", "anew", "asked"),
+    [
+        ("4.1", "0.41", True),
+        ("4.1", "42", True),
+        ("4.20k", "4.2", True),
+        ("4.1", "4.2", False),
+        ("4.1", "4.9", False),
+        ("4.1", "36", False),
+        ("4.1", "0.0", False),
+        ("0.0", "4.1", False),
+        ("4.1", "OL", False),
+        ("OL", "4.1", False),
+    ],
+)
+def test_the_last_reading_but_for_the_point_is_asked_about(bench: Bench, last: str, anew: str, asked: bool) -> None:  # noqa: FBT001
+    """Ten or a thousand times the value that was read there before is more likely a slip of the point or the prefix."""
+    state = State(facts=Facts(readings=(Taken("primary", reading(last)),)))
+    assert at_odds(state, bench.procedure.step("primary"), reading(anew)) == (wording.SHIFTED if asked else "")
 
 
 @pytest.mark.parametrize("line", ["banana", "four stroke", "ohms"])

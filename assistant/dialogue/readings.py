@@ -1,6 +1,7 @@
 """Cells of the table that take readings: accept, ask back, correct, wait for a unit."""
 
 from dataclasses import replace
+from decimal import Decimal
 
 from assistant.dialogue.answers import wrong_kind
 from assistant.dialogue.case import meter_of
@@ -25,6 +26,9 @@ from assistant.language import wording
 from assistant.language.meaning import Ask, SaidAnswers, SaidReading, SaidUnit, Understood, Why
 from assistant.measure.units import Quantity, Reading, Shown
 
+SHIFT_TENS = Decimal("0.02")
+"""A value taken anew that is 10, 100, 1000 times the last one, to 5 %, is more likely a slip of the point or the prefix."""
+
 
 def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     """A reading: taken, or asked back when it is easily misheard or implausible, as everything is that speaks against a coil."""
@@ -36,8 +40,8 @@ def reading(bench: Bench, state: State, incoming: Incoming) -> Outcome:
     if step.kind is StepKind.LIMIT and found.shown is not Shown.VALUE:
         return wrong_kind(bench, state, incoming)
     implausible = _implausible(step, found) or beyond_meter(bench, state, found)
-    if implausible or meaning.check:
-        reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else ""
+    reason = wording.UNUSUAL if implausible and found.shown is Shown.VALUE else at_odds(state, step, found)
+    if implausible or reason or meaning.check:
         return ask_guess(
             state, Understood(meaning, sure=True, words=incoming.words), asked_back(bench, state, found, reason)
         )
@@ -49,6 +53,22 @@ def _implausible(step: Step, found: Reading) -> bool:
         return found.shown is not Shown.VALUE
     low, high = step.plausible_ohm
     return not low <= found.quantity.ohms <= high
+
+
+def at_odds(state: State, step: Step, found: Reading) -> str:
+    """What speaks against a value beside the readings before it; empty when nothing does. They never change it."""
+    if step.kind is StepKind.LIMIT or found.quantity is None:
+        return ""
+    value_ohm = found.quantity.ohms
+    before = state.facts.at(step.name)
+    last = before[-1].quantity if before else None
+    if last is not None and value_ohm and last.ohms:
+        tens = (value_ohm / last.ohms).log10()
+        if round(tens) and abs(tens - round(tens)) < SHIFT_TENS:
+            return wording.SHIFTED
+    leads = state.facts.at("leads")
+    alone = leads[-1].quantity if leads and step.name != "leads" else None
+    return wording.BELOW_LEADS if alone is not None and value_ohm < alone.ohms else ""
 
 
 def beyond_meter(bench: Bench, state: State, found: Reading) -> bool:
