@@ -1,6 +1,7 @@
 """`ohmaloud score`: the manifest and its mistakes, noise, the figures, and a sample of real people where their recordings are."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -307,6 +308,9 @@ def test_the_figures_of_a_measurement() -> None:
     assert found["times"] == {"utterances": 6, "median_s": 0.35, "p95_s": 0.5}
     assert found["speakers"]["anna"]["said"]["of"] == 4
     assert found["steps"]["any"]["said"]["of"] == 4
+    both = figures([*rows(), *(replace(row, level="10 dB") for row in rows())])
+    assert both["speakers"]["anna, 10 dB"] == found["speakers"]["anna"]
+    assert both["steps"]["any, clean"] == found["steps"]["any"]
 
 
 def test_belief_is_set_against_right_in_bins_whose_last_holds_its_upper_edge() -> None:

@@ -1,5 +1,6 @@
 """Ten prompts read aloud: which of their words this voice and this microphone get wrong."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -42,6 +43,7 @@ def rows(prompts: tuple[str, ...], listen: Listen, recogniser: Recogniser, lexic
 
 
 def hard_words(found: tuple[Row, ...]) -> tuple[str, ...]:
-    """Every word that was wrong, once; a word that another prompt got right is not counted as hard."""
-    right = {word for row in found if row.right for word in row.prompt.split()}
-    return tuple(dict.fromkeys(word for row in found for word in row.wrong if word not in right))
+    """Every word that was wrong, once, if it was wrong as often as in prompts that were right: one slip of many makes no word hard."""
+    right = Counter(word for row in found if row.right for word in set(row.prompt.split()))
+    wrong = Counter(word for row in found for word in set(row.wrong))
+    return tuple(dict.fromkeys(word for row in found for word in row.wrong if wrong[word] >= right[word]))

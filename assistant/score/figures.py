@@ -30,11 +30,20 @@ def wilson(count: int, of: int) -> tuple[float, float]:
 
 
 def figures(rows: Sequence[Row]) -> dict[str, Any]:
-    """Everything: by level of noise and kind, by speaker, all mistakes, the reliability of belief, times."""
+    """Everything: by level of noise and kind, by speaker and step at each level, all mistakes, the reliability of belief, times."""
+    several = len({row.level for row in rows}) > 1
+
+    def at_level(name: str, row: Row) -> str:
+        return f"{name}, {row.level}" if several else name
+
     return {
         "levels": {level: _level(part) for level, part in _by(rows, lambda row: row.level).items()},
-        "speakers": {speaker: _level(part) for speaker, part in _by(rows, lambda row: row.case.speaker).items()},
-        "steps": {step: _level(part) for step, part in _by(rows, lambda row: row.case.expectation.name).items()},
+        "speakers": {
+            speaker: _level(part) for speaker, part in _by(rows, lambda row: at_level(row.case.speaker, row)).items()
+        },
+        "steps": {
+            step: _level(part) for step, part in _by(rows, lambda row: at_level(row.case.expectation.name, row)).items()
+        },
         "confusions": confusions(rows),
         "reliability": reliability([claim for row in rows for claim in row.claims]),
         "times": times(rows),
