@@ -20,19 +20,24 @@ from assistant.preflight import load_bench, read_files
 QUICK = "not slow"
 """The marks by which the quick set is asked for."""
 OUTSIDE = (
+    "test_checks_records",
     "test_closed_loop",
     "test_devices_",
     "test_listen",
     "test_live",
     "test_models",
+    "test_parcel",
     "test_recipe_",
+    "test_records",
     "test_recordings",
+    "test_report",
     "test_score",
     "test_spoken",
     "test_voice_check",
 )
-"""So begin the names of files about what hears, speaks, fetches and learns: the libraries for it take seconds to load, much
-of it runs beside the test and is waited for. All their tests are slow, and the quick set does not even load them.
+"""So begin the names of files about what hears, speaks, fetches and learns, and about records once they are kept: the list of them,
+pages, parcels. The libraries for it take seconds to load, much of it runs beside the test and is waited for, or writes many
+files. All their tests are slow, and the quick set does not even load them.
 """
 LEARNING = "test_recipe_"
 """So begin those about what is learned, which need not reach the layers within: they are not traced, and learn faster."""

@@ -16,6 +16,7 @@ import espeakng_loader
 import numpy as np
 import pytest
 import soundfile
+from depth import any_text
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -98,7 +99,7 @@ def test_a_long_line_is_cut_between_words() -> None:
     assert said.split()[-1] in {"spoken", "words"}
 
 
-@given(st.text(max_size=200))
+@given(any_text(200))
 def test_any_text_has_something_sayable_or_nothing(text: str) -> None:
     said = for_speech(text)
     assert "Ω" not in said

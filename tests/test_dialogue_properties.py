@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 from conversation import Conversation
-from depth import examples
+from depth import any_text, examples
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -202,7 +202,7 @@ class Talk(RuleBasedStateMachine):
         self.feed(TimerFired("settle"))
         self.feed(TimerFired("quiet"))
 
-    @rule(line=st.text(max_size=30))
+    @rule(line=any_text(30))
     def anything(self, line: str) -> None:
         self.feed(Typed(line))
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from coil_cases import POCKET, case, reading
+from depth import any_text
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -34,15 +35,15 @@ from assistant.measure.parts import Item, PartCase, Wants, judge_part
 from assistant.measure.verdict import judge
 
 HEADER = Header("2026-01-02T03:04:05+01:00", "none", {"grammar": {"a": "text = 'Ω'"}})
-WORDS = st.builds(Word, st.text(max_size=8), st.none() | st.floats(0, 1), st.none(), st.none())
+WORDS = st.builds(Word, any_text(8), st.none() | st.floats(0, 1), st.none(), st.none())
 ALTERNATIVES = st.builds(Alternative, st.lists(WORDS, max_size=3).map(tuple), st.none() | st.floats(-99, 0))
 EVENTS: st.SearchStrategy[Event] = st.one_of(
-    st.builds(Started, st.text(max_size=5), st.text(max_size=5), st.text(max_size=5), st.booleans()),
-    st.builds(Typed, st.text(st.characters(exclude_categories=["Cs"]), max_size=40)),
-    st.builds(Heard, st.builds(Hearing, st.lists(ALTERNATIVES, max_size=2).map(tuple), st.text(max_size=5))),
+    st.builds(Started, any_text(5), any_text(5), any_text(5), st.booleans()),
+    st.builds(Typed, any_text(40)),
+    st.builds(Heard, st.builds(Hearing, st.lists(ALTERNATIVES, max_size=2).map(tuple), any_text(5))),
     st.builds(TimerFired, st.sampled_from(["settle", "quiet"])),
-    st.builds(DeviceFailed, st.text(max_size=5), st.text(max_size=5)),
-    st.builds(DeviceBack, st.text(max_size=5)),
+    st.builds(DeviceFailed, any_text(5), any_text(5)),
+    st.builds(DeviceBack, any_text(5)),
     st.just(SpeechEnded()),
     st.just(TakenUp()),
     st.just(InputEnded()),

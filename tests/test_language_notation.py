@@ -2,6 +2,7 @@
 
 import pytest
 from check_rows import CheckRow, rows
+from depth import any_text
 from hypothesis import given
 from hypothesis import strategies as st
 from language_cases import heard, lexicon, typed
@@ -127,7 +128,7 @@ def test_a_token_knows_the_word_it_came_from() -> None:
 
 
 @pytest.mark.no_cover
-@given(st.text())
+@given(any_text())
 def test_clean_text_is_one_printable_line(text: str) -> None:
     line = clean(text)
     assert line.isprintable()
@@ -135,7 +136,7 @@ def test_clean_text_is_one_printable_line(text: str) -> None:
 
 
 @pytest.mark.no_cover
-@given(st.text(max_size=30), st.booleans())
+@given(any_text(30), st.booleans())
 def test_tokens_are_words_in_order(text: str, by_keyboard: bool) -> None:  # noqa: FBT001
     line = clean(text)
     found = tokens(line, lexicon(), typed=by_keyboard)

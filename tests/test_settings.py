@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 import tomlkit
+from depth import any_text
 from hearings import vosk_folder
 from hypothesis import given
 from hypothesis import strategies as st
@@ -29,7 +30,7 @@ def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path / "own" / "settings.toml"
 
 
-VALUES = st.booleans() | st.integers(-1000, 1000) | st.floats(allow_nan=False) | st.text(max_size=8)
+VALUES = st.booleans() | st.integers(-1000, 1000) | st.floats(allow_nan=False) | any_text(8)
 
 
 def settings_files() -> st.SearchStrategy[dict[str, Any]]:
