@@ -50,6 +50,21 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
 
+class _AnyOrder(_Parser):
+    """Takes its NAME after options too: `models check --json NAME`. argparse gives a name that may be left out no second chance."""
+
+    _mixed = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # noqa: ANN401 - as argparse has it
+        if self._mixed:
+            return super().parse_known_args(args, namespace)
+        self._mixed = True  # which it does by calling this twice
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._mixed = False
+
+
 @cache
 def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for each option
     """All commands with their options; every one has an example."""
@@ -58,7 +73,7 @@ def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for ea
         description="Voice and chat assistant for testing small-engine ignition coils with a multimeter.",
         epilog="Results go to standard output, JSON one object a line unless asked otherwise; talk goes to standard error.",
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_AnyOrder)
 
     def command(name: str, text: str, example: str) -> argparse.ArgumentParser:
         return commands.add_parser(name, help=text, description=text, epilog=_EXAMPLE + example)

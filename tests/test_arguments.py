@@ -3,6 +3,7 @@
 import pytest
 from language_cases import KILOHM, OHM, lexicon, quantity
 
+from assistant.__main__ import parser
 from assistant.arguments import range_ohm, reading
 from assistant.errors import BadInput
 from assistant.measure.units import Quantity
@@ -62,3 +63,32 @@ def test_the_full_scale_of_a_dial(text: str, ohms: int) -> None:
 def test_what_no_dial_has_is_refused(text: str) -> None:
     with pytest.raises(BadInput, match="expected the full scale of the dial as printed beside it"):
         range_ohm(text)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["models", "check", "here", "--json"],
+        ["models", "check", "--json", "here"],
+        ["models", "--json", "check", "here"],
+        ["meter", "new", "--range", "200:0.1:0.8:2", "here"],
+        ["listen", "--engine", "vosk", "here"],
+    ],
+    ids=" ".join,
+)
+def test_a_name_may_stand_before_and_after_options(line: list[str]) -> None:
+    parsed = vars(parser().parse_args(line))
+    assert {*line} <= {"--json", "--range", "--engine", *_said(parsed)}
+    assert parsed.get("name", parsed.get("files")) in ("here", ["here"])
+
+
+def _said(parsed: dict[str, object]) -> set[str]:
+    """Every word that was taken in."""
+    return {str(each) for value in parsed.values() for each in (value if isinstance(value, list) else [value])}
+
+
+def test_what_is_left_over_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        parser().parse_args(["models", "check", "--json", "here", "there"])
+    assert ended.value.code == 2
+    assert "there" in capsys.readouterr().err

@@ -365,10 +365,32 @@ def test_a_course_with_fewer_voices_keeps_people_and_those_held_out(tmp_path: Pa
 def test_without_rooms_a_sound_is_as_it_was_spoken() -> None:
     samples = torch.from_numpy((np.sin(np.arange(4000) / 9) * 9000).astype(np.int16))
     sound = Sound("espeak", "yes", (Piece(0, 4000, 1.0, 1.0, 800),), 800)
-    heard = curve.plain(samples, (), [sound], np.random.default_rng(1))[0].numpy()
+    heard = curve.plain(samples, [sound])[0].numpy()
     assert np.abs(heard).max() == pytest.approx(0.5, rel=1e-3)
     assert not heard[:700].any()
     assert np.corrcoef(heard[900:4700], samples.numpy()[100:3900])[0, 1] > 0.99
+
+
+@pytest.mark.parametrize(("share", "untouched"), [(0.0, 40), (0.5, 20), (1.0, 0)])
+def test_a_share_of_the_sounds_is_heard_in_rooms(share: float, untouched: int) -> None:
+    samples = torch.from_numpy((np.sin(np.arange(4000) / 9) * 9000).astype(np.int16))
+    sounds = [Sound("espeak", "yes", (Piece(0, 4000, 1.0, 1.0, 800),), 800)] * 40
+    heard = curve.partly(share, samples, [(0, 4000)], sounds, np.random.default_rng(1))
+    same = (heard == curve.plain(samples, sounds)).all(1).sum()
+    assert abs(int(same) - untouched) <= (8 if 0 < share < 1 else 0)
+
+
+def test_layers_laid_on_top_give_nearly_what_the_donor_gives(
+    donor: dict[str, nnet3.Component], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(stages, "donor", lambda: donor)
+    plain, more = (curve.begun(curve.COURSES[name]).eval() for name in ("all", "layers-18"))
+    cepstra = network.Cepstra()(torch.from_numpy(speech("four point two")[None]) * 32767, dither=0)
+    with torch.no_grad():
+        first, other = plain.hidden(cepstra), more.hidden(cepstra)
+    assert len(more.layers) == 18
+    assert float((first - other).pow(2).mean().sqrt()) < 0.2 * float(first.std())
+    assert not torch.equal(first, other), "they can learn"
 
 
 def test_what_is_held_out_is_written_to_be_judged_by(tmp_path: Path) -> None:

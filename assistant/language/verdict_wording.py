@@ -131,7 +131,7 @@ _BECAUSE: Mapping[Because, str] = {
     Because.LEADS_NOT_TAKEN: "The leads were not measured, so nothing is subtracted; they usually add 0.1 to 0.5 Ω.",
     Because.LEADS_HIGH: "The leads read {low}. Above 1 Ω, put leads and tips right and measure again.",
     Because.LEADS_OPEN: "The leads gave no value, so nothing is subtracted. Put leads and tips right first.",
-    Because.LEADS_NOT_BELIEVED: "The leads read clearly more than the primary, so nothing is subtracted. "
+    Because.LEADS_NOT_BELIEVED: "The leads read clearly more than the primary, so they are not subtracted from it. "
     "Measure the leads again.",
     Because.LEADS_BEFORE_FAULT: "Nothing is condemned through leads like these: they may be what reads open.",
     Because.LEADS_UNPROVEN: "The leads were not read, and no value was read through them: broken leads read the same.",
