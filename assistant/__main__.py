@@ -395,17 +395,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return commands.COMMANDS[options.command](options)
     except OhmaloudError as error:
-        print(f"ohmaloud {options.command}: {error}", file=sys.stderr)
+        streams.tell(f"ohmaloud {options.command}: {error}")
         return 2
     except KeyboardInterrupt:
-        print("Left. Everything recorded so far is kept.", file=sys.stderr)
+        streams.tell("Left. Everything recorded so far is kept.")
         return 130
     except BrokenPipeError:
         sys.stderr.close()  # whoever read the output has gone; there is nobody left to tell
         return 1
     except OSError as error:  # files are looked after where they are used: mostly this is the output
         where = error.filename or "the output"
-        print(f"ohmaloud {options.command}: {where}: {error.strerror or error}", file=sys.stderr)
+        streams.tell(f"ohmaloud {options.command}: {where}: {error.strerror or error}")
         sys.stdout = None  # or it would be tried once more at the end
         return 2
 

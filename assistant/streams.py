@@ -36,8 +36,8 @@ def out_all(values: Iterable[object]) -> None:
 
 
 def tell(text: str) -> None:
-    """A line for the person, not for a program that reads the output."""
-    print(text, file=sys.stderr, flush=True)
+    """A line for the person, not for a program that reads the output. What would command the terminal is left out of it."""
+    print("\n".join(map(_printable, text.split("\n"))), file=sys.stderr, flush=True)
 
 
 def typed_line(*, at_terminal: bool) -> str | None:
@@ -82,4 +82,4 @@ def comma_separated(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None
 
 
 def _printable(cell: str) -> str:
-    return "".join(char if char.isprintable() else " " for char in cell)
+    return cell if cell.isprintable() else "".join(char if char.isprintable() else " " for char in cell)

@@ -382,3 +382,14 @@ def test_data_files_that_cannot_be_read_get_one_line(run: Any, tmp_path: Path, m
 def test_unknown_kinds_of_data_are_a_programmers_mistake() -> None:
     with pytest.raises(ValueError, match="no such kind"):
         data.folder("sounds")
+
+
+@pytest.mark.parametrize("command", ["replay", "jobs --data"])
+def test_what_would_command_the_terminal_is_left_out_of_messages(run: Any, tmp_path: Path, command: str) -> None:
+    name = tmp_path / "a\x1b[31m\u202eb"
+    name.write_text("no folder", encoding="utf-8")
+    result = run(*command.split(), str(name))
+    assert result.status == 2
+    assert "a [31m b" in result.err
+    assert result.err.count("\n") == 1
+    assert result.err.removesuffix("\n").isprintable()
