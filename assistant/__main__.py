@@ -2,14 +2,13 @@
 
 import argparse
 import gc
-import re
 import sys
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, NoReturn
 
 from assistant.errors import OhmaloudError
+from assistant.parsing import EXAMPLE, AnyOrder, Parser
 
 STEPS = "leads, primary, secondary, killtab or any (any other entry of grammar/expectations.toml works too)"
 _POINTS = "from where to the lead end the maker's limits of the secondary hold (default: the core)"
@@ -28,55 +27,22 @@ KINDS = (
 """Kinds of verdicts; a test holds them to VerdictKind and PartKind, whose module takes longer to import than a list to print."""
 
 
-class _Help(argparse.HelpFormatter):
-    """Wraps all but the example, which is copied whole."""
-
-    def _fill_text(self, text: str, width: int, indent: str) -> str:
-        return text if text.startswith(_EXAMPLE) else super()._fill_text(text, width, indent)
-
-
-_EXAMPLE = "Example: "
 _RUBBISH_FROM = 20_000
 """So many new objects before unused ones are looked for: a start makes many, hardly any unused, and looking takes a tenth of it."""
-
-
-class _Parser(argparse.ArgumentParser):
-    def __init__(self, **more: Any) -> None:  # noqa: ANN401 - all that an ArgumentParser takes
-        super().__init__(formatter_class=_Help, **more)
-        # `--primary -1.4k` is a value with a minus sign, to be refused as one, and no option
-        self._negative_number_matcher = re.compile(r"-\.?[0-9].*")
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
-
-
-class _AnyOrder(_Parser):
-    """Takes its NAME after options too: `models check --json NAME`. argparse gives a name that may be left out no second chance."""
-
-    _mixed = False
-
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # noqa: ANN401 - as argparse has it
-        if self._mixed:
-            return super().parse_known_args(args, namespace)
-        self._mixed = True  # which it does by calling this twice
-        try:
-            return self.parse_known_intermixed_args(args, namespace)
-        finally:
-            self._mixed = False
 
 
 @cache
 def parser() -> argparse.ArgumentParser:  # noqa: PLR0915 - one statement for each option
     """All commands with their options; every one has an example."""
-    top = _Parser(
+    top = Parser(
         prog="ohmaloud",
         description="Voice and chat assistant for testing small-engine ignition coils with a multimeter.",
         epilog="Results go to standard output, JSON one object a line unless asked otherwise; talk goes to standard error.",
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_AnyOrder)
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=AnyOrder)
 
     def command(name: str, text: str, example: str) -> argparse.ArgumentParser:
-        return commands.add_parser(name, help=text, description=text, epilog=_EXAMPLE + example)
+        return commands.add_parser(name, help=text, description=text, epilog=EXAMPLE + example)
 
     def session(to: argparse.ArgumentParser) -> None:
         to.add_argument("--data", metavar="DIR", help="folder for the records (default: this user's data folder)")
