@@ -19,7 +19,7 @@ import vosk
 from sounds import speech
 
 from assistant import data
-from assistant.data import texts
+from assistant.data import folder, texts
 from assistant.devices.ports import RATE_HZ
 from assistant.devices.recogniser_vosk import Vosk
 from assistant.language.lexicon import Lexicon, load_lexicon
@@ -391,6 +391,14 @@ def test_layers_laid_on_top_give_nearly_what_the_donor_gives(
     assert len(more.layers) == 18
     assert float((first - other).pow(2).mean().sqrt()) < 0.2 * float(first.std())
     assert not torch.equal(first, other), "they can learn"
+
+
+def test_a_course_may_begin_with_a_finished_model() -> None:
+    model = folder("models") / "numbers"
+    kept = dict(nnet3.read(model / "am" / "final.mdl").components)
+    begun = curve.begun(curve.COURSES["half-in-rooms"], model)
+    assert np.array_equal(begun.out.weight.detach().numpy(), kept["output.affine"]["LinearParams"])
+    assert np.array_equal(begun.layers[-1].linear.detach().numpy(), kept["tdnnf15.linear"]["LinearParams"])
 
 
 def test_what_is_held_out_is_written_to_be_judged_by(tmp_path: Path) -> None:

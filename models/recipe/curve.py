@@ -1,6 +1,8 @@
-"""What the number of voices, the rooms and noises, and the network's size are worth: one course each, from the donor.
+"""What the number of voices, the rooms and noises, and the network's size are worth: one course each.
 
-    python -m models.recipe.curve --work WORK [--steps 1500] [NAME...]
+    python -m models.recipe.curve --work WORK [--steps 2000] [--begin MODEL --rate 0.3] [NAME...]
+
+Every course begins with the donor, or with a finished model.
 
 The speech in WORK/speech must be spoken. Every course is a model in WORK/curve/NAME, to be measured as
 `python tests/measure_hearing.py --engine vosk --vosk-model WORK/curve/NAME` does; a graph comes with it from models/numbers.
@@ -126,16 +128,17 @@ def partly(
     return torch.where(there, heard, plain(samples, sounds))
 
 
-def begun(course: Course) -> network.Network:
-    """The network that a course begins with."""
+def begun(course: Course, model: Path | None = None) -> network.Network:
+    """The network that a course begins with: that of a finished model, or the donor's with a new output."""
     torch.manual_seed(course.seed)
+    components = dict(nnet3.read(model / "am" / "final.mdl").components) if model else stages.donor()
     numbers = (*network.LAYERS[: course.layers], *range(network.LAYERS[-1] + 1, network.LAYERS[-1] + 1 + course.more))
-    return network.Network(deeper(stages.donor(), course.more, course.seed), phones.PDFS, numbers)
+    return network.Network(deeper(components, course.more, course.seed), phones.PDFS, numbers)
 
 
-def run(course: Course, work: Path, place: Path, plan: training.Plan) -> None:
-    """One course from the donor, and the folder of its model."""
-    made = begun(course)
+def run(course: Course, work: Path, place: Path, plan: training.Plan, model: Path | None) -> None:
+    """One course, and the folder of its model."""
+    made = begun(course, model)
     place.mkdir(parents=True, exist_ok=True)
     if not (place / "speech").exists():
         (place / "speech").symlink_to(work / "speech")
@@ -150,7 +153,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Courses of learning, each with less or more of something.")
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"any of {', '.join(COURSES)}")
     parser.add_argument("--work", type=Path, required=True, help="the folder whose speech is learned from")
-    parser.add_argument("--steps", type=int, default=1500, help="steps")
+    parser.add_argument("--steps", type=int, default=2000, help="steps")
+    parser.add_argument("--begin", type=Path, help="folder of a finished model to begin with; else the donor")
+    parser.add_argument("--rate", type=float, default=1, help="times the greatest learning rates")
     parser.add_argument("--minutes", type=float, default=600, help="time for a course, if it is over before the steps")
     parser.add_argument("--seconds", type=float, default=400, help="seconds of sound in a step")
     parser.add_argument("--workers", type=int, default=2, help="processes that get steps ready")
@@ -158,9 +163,9 @@ def main() -> None:
     unknown = sorted(set(options.names) - set(COURSES))
     if unknown:
         parser.error(f"no course {', '.join(unknown)}; expected any of {', '.join(COURSES)}")
-    plan = training.Plan(options.steps, options.minutes, options.seconds, stages.SEED, options.workers)
+    plan = training.Plan(options.steps, options.minutes, options.seconds, stages.SEED, options.workers, options.rate)
     for name in options.names or COURSES:
-        run(COURSES[name], options.work.resolve(), options.work.resolve() / "curve" / name, plan)
+        run(COURSES[name], options.work.resolve(), options.work.resolve() / "curve" / name, plan, options.begin)
 
 
 if __name__ == "__main__":
