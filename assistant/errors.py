@@ -45,3 +45,14 @@ class BadData(OhmaloudError):
 
 class BadRecord(OhmaloudError):
     """A journal cannot be read or does not agree with itself."""
+
+
+def shown(text: str) -> str:
+    """The text with whatever commands a terminal, or cannot be shown, written as its code."""
+    if text.isprintable():
+        return text
+    return "".join(char if char.isprintable() or char in _JOINERS else ascii(char)[1:-1] for char in text)
+
+
+_JOINERS = "\u200c\u200d"
+"""They join letters or keep them apart in some scripts, and belong to names in them."""

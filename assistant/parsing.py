@@ -4,6 +4,8 @@ import argparse
 import re
 from typing import Any, NoReturn
 
+from assistant.errors import shown
+
 EXAMPLE = "Example: "
 
 
@@ -24,7 +26,7 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """One line, and status 2."""
-        self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
+        self.exit(2, f"{self.prog}: {shown(message)} (see {self.prog} --help)\n")
 
 
 class AnyOrder(Parser):
@@ -34,7 +36,7 @@ class AnyOrder(Parser):
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # noqa: ANN401 - as argparse has it
         """What argparse's own gives, wherever the names stand."""
-        if self._mixed:
+        if self._mixed or "--" in (args or ()):  # what follows -- are names, which only argparse's own way knows
             return super().parse_known_args(args, namespace)
         self._mixed = True  # which it does by calling this twice
         try:

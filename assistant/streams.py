@@ -9,6 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from assistant.data import user_folder
+from assistant.errors import shown
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -36,8 +37,8 @@ def out_all(values: Iterable[object]) -> None:
 
 
 def tell(text: str) -> None:
-    """A line for the person, not for a program that reads the output. What would command the terminal is left out of it."""
-    print("\n".join(map(_printable, text.split("\n"))), file=sys.stderr, flush=True)
+    """A line for the person, not for a program that reads the output. What would command the terminal is shown as its code."""
+    print("\n".join(map(shown, text.split("\n"))), file=sys.stderr, flush=True)
 
 
 def typed_line(*, at_terminal: bool) -> str | None:

@@ -87,6 +87,26 @@ def _said(parsed: dict[str, object]) -> set[str]:
     return {str(each) for value in parsed.values() for each in (value if isinstance(value, list) else [value])}
 
 
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        (["read", "--", "--json"], {"text": "--json"}),
+        (["listen", "--", "-a.wav"], {"files": ["-a.wav"]}),
+        (["export", "--to", "x", "--", "a", "--all"], {"jobs": ["a", "--all"], "all": False}),
+    ],
+    ids=str,
+)
+def test_after_two_dashes_everything_is_a_name(line: list[str], expected: dict[str, object]) -> None:
+    parsed = vars(parser().parse_args(line))
+    assert {name: parsed[name] for name in expected} == expected
+
+
+@pytest.mark.parametrize("line", [["mark", "--", "14", "--good"], ["read", "--", "--", "x"]], ids=" ".join)
+def test_after_two_dashes_nothing_is_an_option(line: list[str]) -> None:
+    with pytest.raises(SystemExit):
+        parser().parse_args(line)
+
+
 def test_what_is_left_over_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as ended:
         parser().parse_args(["models", "check", "--json", "here", "there"])

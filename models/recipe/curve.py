@@ -13,6 +13,7 @@ The speech in WORK/speech must be spoken. Every course is a model in WORK/curve/
 
 import argparse
 import dataclasses
+import json
 import random
 import shutil
 from collections.abc import Mapping, Sequence
@@ -136,10 +137,23 @@ def begun(course: Course, model: Path | None = None) -> network.Network:
     return network.Network(deeper(components, course.more, course.seed), phones.PDFS, numbers)
 
 
+def same(path: Path, how: Mapping[str, object]) -> None:
+    """Keeps how a course is learned. Raises ValueError when it was begun in another way, for it goes on where it was left."""
+    if path.exists() and json.loads(path.read_text(encoding="utf-8")) != how:
+        raise ValueError(
+            f"{path}: begun with {path.read_text(encoding='utf-8')}; go on with that, or remove its folder"
+        )
+    path.write_text(json.dumps(how), encoding="utf-8")
+
+
 def run(course: Course, work: Path, place: Path, plan: training.Plan, model: Path | None) -> None:
     """One course, and the folder of its model."""
     made = begun(course, model)
     place.mkdir(parents=True, exist_ok=True)
+    same(
+        place / "course.json",
+        {"begin": str(model), "seconds": plan.seconds, "rate": plan.rate, "minutes": plan.minutes},
+    )
     if not (place / "speech").exists():
         (place / "speech").symlink_to(work / "speech")
     plan = dataclasses.replace(plan, seed=course.seed)
@@ -153,7 +167,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Courses of learning, each with less or more of something.")
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"any of {', '.join(COURSES)}")
     parser.add_argument("--work", type=Path, required=True, help="the folder whose speech is learned from")
-    parser.add_argument("--steps", type=int, default=2000, help="steps")
+    parser.add_argument("--steps", type=int, default=2000, help="steps of learning")
     parser.add_argument("--begin", type=Path, help="folder of a finished model to begin with; else the donor")
     parser.add_argument("--rate", type=float, default=1, help="times the greatest learning rates")
     parser.add_argument("--minutes", type=float, default=600, help="time for a course, if it is over before the steps")
