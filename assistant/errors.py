@@ -1,4 +1,4 @@
-"""Problems and exceptions.
+"""Problems and exceptions, and how the text of one is shown.
 
     OhmaloudError            never raised itself
     ├── BadInput             what a person gave cannot be used; one line; exit status 2

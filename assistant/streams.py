@@ -83,4 +83,4 @@ def comma_separated(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None
 
 
 def _printable(cell: str) -> str:
-    return cell if cell.isprintable() else "".join(char if char.isprintable() else " " for char in cell)
+    return "".join(char if char.isprintable() else " " for char in cell)

@@ -20,6 +20,6 @@ def examples(number: int) -> int:
 def any_text(longest: int = 60) -> st.SearchStrategy[str]:
     """Text of all characters of Unicode, mostly of those that people type or that make trouble; no halves of surrogate pairs.
 
-    The library's own strategy first sorts all of Unicode, which takes a tenth of the quick set's time in each process.
+    The library's own strategy first sorts all of Unicode, which takes a second in each process.
     """
     return st.lists(_CHARACTER, max_size=longest).map("".join)

@@ -385,7 +385,7 @@ def test_unknown_kinds_of_data_are_a_programmers_mistake() -> None:
 
 
 @pytest.mark.parametrize("command", ["replay", "jobs --data", "read 1 2"])
-def test_what_would_command_the_terminal_is_left_out_of_messages(run: Any, tmp_path: Path, command: str) -> None:
+def test_what_would_command_the_terminal_is_shown_as_its_code(run: Any, tmp_path: Path, command: str) -> None:
     name = tmp_path / "a\x1b[31m\u202eb"
     name.write_text("no folder", encoding="utf-8")
     result = run(*command.split(), str(name))

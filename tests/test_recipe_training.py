@@ -19,7 +19,7 @@ import vosk
 from sounds import speech
 
 from assistant import data
-from assistant.data import folder, texts
+from assistant.data import texts
 from assistant.devices.ports import RATE_HZ
 from assistant.devices.recogniser_vosk import Vosk
 from assistant.language.lexicon import Lexicon, load_lexicon
@@ -398,7 +398,7 @@ def test_layers_laid_on_top_give_nearly_what_the_donor_gives(
 
 
 def test_a_course_may_begin_with_a_finished_model() -> None:
-    model = folder("models") / "numbers"
+    model = data.folder("models") / "numbers"
     kept = dict(nnet3.read(model / "am" / "final.mdl").components)
     begun = curve.begun(curve.COURSES["half-in-rooms"], model)
     assert np.array_equal(begun.out.weight.detach().numpy(), kept["output.affine"]["LinearParams"])
@@ -406,12 +406,12 @@ def test_a_course_may_begin_with_a_finished_model() -> None:
 
 
 def test_a_course_goes_on_only_as_it_was_begun(tmp_path: Path) -> None:
-    curve.same(tmp_path / "course.json", {"begin": "None", "rate": 1.0})
-    curve.same(tmp_path / "course.json", {"begin": "None", "rate": 1.0})
+    curve.only_as_begun(tmp_path / "course.json", {"begin": "None", "rate": 1.0})
+    curve.only_as_begun(tmp_path / "course.json", {"begin": "None", "rate": 1.0})
     with pytest.raises(
         ValueError, match=r'course\.json: begun with \{"begin": "None", "rate": 1\.0\}; go on with that'
     ):
-        curve.same(tmp_path / "course.json", {"begin": "models/numbers", "rate": 1.0})
+        curve.only_as_begun(tmp_path / "course.json", {"begin": "models/numbers", "rate": 1.0})
 
 
 def test_what_is_held_out_is_written_to_be_judged_by(tmp_path: Path) -> None:

@@ -12,12 +12,11 @@ The speech in WORK/speech must be spoken. Every course is a model in WORK/curve/
 # ruff: noqa: S311
 
 import argparse
-import dataclasses
 import json
 import random
 import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -74,7 +73,6 @@ def deeper(components: Mapping[str, nnet3.Component], more: int, seed: int) -> d
     width = components["prefinal-l"]["Params"].shape[1]
     last = network.LAYERS[-1]
     for layer in range(last + 1, last + 1 + more):
-        # as the donor's, so that weights and statistics may be read from one place
         narrow = {"TimeOffsets": (0,), "LinearParams": chance.normal(0, width**-0.5, (NARROW, width))}
         wide = {
             "TimeOffsets": (0,),
@@ -137,7 +135,7 @@ def begun(course: Course, model: Path | None = None) -> network.Network:
     return network.Network(deeper(components, course.more, course.seed), phones.PDFS, numbers)
 
 
-def same(path: Path, how: Mapping[str, object]) -> None:
+def only_as_begun(path: Path, how: Mapping[str, object]) -> None:
     """Keeps how a course is learned. Raises ValueError when it was begun in another way, for it goes on where it was left."""
     if path.exists() and json.loads(path.read_text(encoding="utf-8")) != how:
         raise ValueError(
@@ -150,13 +148,13 @@ def run(course: Course, work: Path, place: Path, plan: training.Plan, model: Pat
     """One course, and the folder of its model."""
     made = begun(course, model)
     place.mkdir(parents=True, exist_ok=True)
-    same(
+    only_as_begun(
         place / "course.json",
         {"begin": str(model), "seconds": plan.seconds, "rate": plan.rate, "minutes": plan.minutes},
     )
     if not (place / "speech").exists():
         (place / "speech").symlink_to(work / "speech")
-    plan = dataclasses.replace(plan, seed=course.seed)
+    plan = replace(plan, seed=course.seed)
     mean = training.train(made, place, plan, partial(few, course.voices), partial(partly, course.rooms))
     shutil.copytree(folder("models") / "numbers", place, dirs_exist_ok=True)
     nnet3.write(place / "am" / "final.mdl", network.written(mean, phones.chain()))
@@ -178,8 +176,12 @@ def main() -> None:
     if unknown:
         parser.error(f"no course {', '.join(unknown)}; expected any of {', '.join(COURSES)}")
     plan = training.Plan(options.steps, options.minutes, options.seconds, stages.SEED, options.workers, options.rate)
-    for name in options.names or COURSES:
-        run(COURSES[name], options.work.resolve(), options.work.resolve() / "curve" / name, plan, options.begin)
+    work = options.work.resolve()
+    try:
+        for name in options.names or COURSES:
+            run(COURSES[name], work, work / "curve" / name, plan, options.begin)
+    except (OSError, RuntimeError, ValueError) as error:
+        parser.exit(2, f"{parser.prog}: {error}\n")
 
 
 if __name__ == "__main__":
